@@ -1,0 +1,1 @@
+"""Plain immutable types: conditions, vocabulary, rules, editions, assessments, decisions."""

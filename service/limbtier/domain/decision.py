@@ -1,0 +1,172 @@
+"""A decision: for each limb a tier, what holds it there, what would lift it, by when, and the trace."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal
+
+from limbtier.domain.assessment import Answer, Assessment, Side
+
+Disposition = Literal[
+    "stop_and_escalate", "cannot_decide_yet", "step_down", "start", "step_up", "continue", "not_indicated"
+]
+# Most urgent first; the person gets the most urgent of both legs.
+DISPOSITIONS: tuple[Disposition, ...] = (
+    "stop_and_escalate",
+    "cannot_decide_yet",
+    "step_down",
+    "start",
+    "step_up",
+    "continue",
+    "not_indicated",
+)
+TRACE_FORMAT = "1"
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A limit that counts: it applies, or is undetermined and therefore counts as if it did."""
+
+    rule: str
+    tier: str
+    undetermined: bool
+    until: str | None
+    at_tier_given: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Lifting:
+    """What lifts one held limit, and by when. `lift` is a lift of the vocabulary, or `answer`."""
+
+    rule: str
+    tier: str
+    lift: str
+    by: date
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the step-up plan. It permits nothing: each step is a new decision."""
+
+    from_tier: str
+    to_tier: str
+    liftings: tuple[Lifting, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """When somebody must look again: `due_on` never after `within_hours` (a multiple of 24)."""
+
+    due_on: date
+    within_hours: int
+    set_by: tuple[str, ...]
+    no_working_day: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """Something to arrange. `rules` ask for it; those in `after` come first; `pending` while undetermined."""
+
+    what: str
+    due_on: date | None
+    within: str
+    rules: tuple[str, ...]
+    after: tuple[str, ...]
+    pending: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """An unanswered input that could still move the tier, the target, the review or the disposition."""
+
+    input: str
+    rules: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PressureEstimate:
+    """Modified Laplace estimate in mmHg, an explanation only; None where a girth is not known."""
+
+    ankle_mmhg: int | None
+    calf_mmhg: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChosenMaterial:
+    """A kind of material that fits the leg and the tier, with the rules that chose it."""
+
+    name: str
+    rules: tuple[str, ...]
+    estimate: PressureEstimate | None
+    length_cm: int | None
+    rolls: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class AvoidedMaterial:
+    """A kind of material that is out, with the rules that avoid it, applying or undetermined."""
+
+    name: str
+    rules: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """How every rule read: states are 0 does not apply, 1 undetermined, 2 applies.
+
+    `rules` holds a byte for each rule of the edition, `tests` one for each distinct test of the
+    prepared edition; `facts` are the answers, measures and derived facts that the tests met.
+    """
+
+    rules: bytes
+    tests: bytes
+    facts: Mapping[str, Answer]
+
+
+@dataclass(frozen=True, slots=True)
+class LimbDecision:
+    """The decision for one limb; the other limb is never read."""
+
+    side: Side
+    disposition: Disposition
+    tier: str
+    target_tier: str
+    highest_possible_tier: str
+    review: Review
+    limits: tuple[Held, ...]
+    plan: tuple[Step, ...]
+    questions: tuple[Question, ...]
+    arrangements: tuple[Arrangement, ...]
+    chosen: tuple[ChosenMaterial, ...]
+    avoided: tuple[AvoidedMaterial, ...]
+    danger_sign: bool
+    trace: Trace
+
+    @property
+    def determined(self) -> bool:
+        """Whether no unanswered question can move the tier."""
+        return self.tier == self.highest_possible_tier
+
+
+@dataclass(frozen=True, slots=True)
+class PersonDecision:
+    """The most urgent disposition and the earliest review of both legs."""
+
+    disposition: Disposition
+    review: Review
+    other_leg_waits: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """The whole answer to one assessment, before it has an id."""
+
+    assessment: Assessment
+    edition_id: str
+    edition_digest: str
+    guard_rails_version: str
+    decided_at: datetime
+    person: PersonDecision
+    limbs: Mapping[Side, LimbDecision]

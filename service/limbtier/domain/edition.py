@@ -1,0 +1,164 @@
+"""An edition of a rule set: everything that turns an assessment into a decision, as data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+from typing import Any, Literal
+
+from limbtier.domain.interval import Interval, Within
+from limbtier.domain.rule import Rule
+from limbtier.domain.vocabulary import Vocabulary
+
+Status = Literal["draft", "released", "retired"]
+Basis = Literal["seen", "memory", "practice"]
+MaterialKind = Literal["bandage", "wrap", "hosiery", "padding", "paste"]
+
+
+@dataclass(frozen=True, slots=True)
+class DatedValue:
+    """A value of a setting from one day to another, both included; `to` None is open."""
+
+    value: Interval | Fraction
+    effective_from: date
+    effective_to: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A named value that a governance team may re-set; its periods join without gap or overlap."""
+
+    name: str
+    title: str
+    values: tuple[DatedValue, ...]
+    sources: tuple[str, ...]
+
+    def on(self, day: date) -> Interval | Fraction:
+        """The value in force on a day; the first value before its first day."""
+        for dated in reversed(self.values):
+            if dated.effective_from <= day:
+                return dated.value
+        return self.values[0].value
+
+
+@dataclass(frozen=True, slots=True)
+class Tier:
+    """One tier; `intended_pressure` is words for people, `review_within` bounds the review at this tier."""
+
+    name: str
+    title: str
+    meaning: str
+    intended_pressure: str
+    compression: bool
+    review_within: Within | None
+
+
+@dataclass(frozen=True, slots=True)
+class ArrangementWords:
+    """What an arrangement is called and who is asked."""
+
+    name: str
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """A kind of material. What follows `tiers` is for estimates; None if not given."""
+
+    name: str
+    title: str
+    kind: MaterialKind
+    inelastic: bool
+    tiers: tuple[str, ...]
+    layers: int | None
+    tension_kgf: Fraction | None
+    width_cm: Fraction | None
+    roll_length_cm: Fraction | None
+    overlap: Fraction | None
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A publication, or a statement that there is none. `basis`: how the point is known."""
+
+    id: str
+    title: str
+    basis: Basis
+    point: str
+    checked_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """Sentences that go with decisions."""
+
+    caution: str
+    safety_net: tuple[str, ...]
+    dispositions: Mapping[str, str]
+    other_leg_waits: str
+    no_working_day: str
+    pressure_estimate: str
+    provisional: str
+
+
+@dataclass(frozen=True, slots=True)
+class WorkedCase:
+    """A worked case as written: answers and what must come out; run by `limbtier check`."""
+
+    id: str
+    story: str
+    assessment: Mapping[str, Any]
+    limb: str
+    expect: Mapping[str, Any]
+    file: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class Edition:
+    """One edition, loaded and checked. `rules` are in strata order; tiers lowest first; `guard_rails` is the
+    version of the guard rails that bind it."""
+
+    name: str
+    version: str
+    title: str
+    status: Status
+    effective_from: date
+    based_on: str | None
+    owner: str
+    review_by: date
+    guard_rails: str
+    digest: str
+    vocabulary: Vocabulary
+    tiers: tuple[Tier, ...]
+    settings: Mapping[str, Setting]
+    sources: Mapping[str, Source]
+    arrangements: Mapping[str, ArrangementWords]
+    materials: Mapping[str, Material]
+    wording: Wording
+    rules: tuple[Rule, ...]
+    strata: tuple[int, ...]
+    cases: tuple[WorkedCase, ...]
+
+    @property
+    def id(self) -> str:
+        """Set and version in one word, for example `core-2026.1.0`."""
+        return f"{self.name}-{self.version}"
+
+    def rank(self, tier: str) -> int:
+        """Place of a tier, 0 lowest. Raises ValueError for an unknown tier."""
+        for place, entry in enumerate(self.tiers):
+            if entry.name == tier:
+                return place
+        raise ValueError(f"no tier {tier}")
+
+    def interval(self, within: Within, day: date) -> Interval:
+        """The interval itself, looked up where it is a setting."""
+        if isinstance(within, Interval):
+            return within
+        value = self.settings[within.setting].on(day)
+        if not isinstance(value, Interval):
+            raise TypeError(f"setting {within.setting} is not an interval")
+        return value

@@ -1,0 +1,1 @@
+"""What every layer may use: diagnostics, errors, strict JSON, clock, settings."""

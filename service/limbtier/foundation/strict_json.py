@@ -1,0 +1,113 @@
+"""JSON (RFC 8259) read strictly: one reading only, exact numbers, every duplicate key named.
+
+Whole numbers become int, all others Decimal as written. NaN and infinities are no JSON and are refused.
+"""
+
+from __future__ import annotations
+
+import json
+from decimal import Decimal
+from typing import Any
+
+from limbtier.foundation.diagnostics import Diagnostic, pointer
+from limbtier.foundation.errors import LimbtierError
+
+DEEPEST = 16
+
+
+class NotJson(LimbtierError):
+    """The bytes are no JSON text that has one meaning."""
+
+    code = "not-json"
+
+
+class _Repeated(dict[str, Any]):
+    """An object of the text in which a key stands twice."""
+
+    keys_twice: tuple[str, ...] = ()
+
+
+def read_json(data: bytes) -> Any:
+    """The value of a JSON text in UTF-8. Raises NotJson, naming every fault that can be named at once."""
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise NotJson([_fault(f"Byte {error.start} is not UTF-8.", "Send the text in UTF-8.")]) from None
+    repeated: list[_Repeated] = []
+
+    def as_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        found = dict(pairs)
+        if len(found) == len(pairs):
+            return found
+        names = [name for name, _ in pairs]
+        marked = _Repeated(found)
+        marked.keys_twice = tuple(sorted({name for name in names if names.count(name) > 1}))
+        repeated.append(marked)
+        return marked
+
+    try:
+        value = json.loads(
+            text, parse_float=Decimal, parse_constant=_refuse_constant, object_pairs_hook=as_object
+        )
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        raise NotJson([_fault(f"The text stops being JSON at {where}.", "Send one JSON value.")]) from None
+    except RecursionError:
+        raise NotJson([_too_deep("")]) from None
+    except (ValueError, ArithmeticError) as error:
+        raise NotJson([_fault(str(error)[:120], "Send numbers that can be measured.")]) from None
+    faults: list[Diagnostic] = []
+    _walk(value, (), faults, bool(repeated))
+    if faults:
+        raise NotJson(faults)
+    return value
+
+
+def _refuse_constant(name: str) -> None:
+    raise ValueError(f"{name} is not a JSON number.")
+
+
+def _walk(value: Any, steps: tuple[str | int, ...], faults: list[Diagnostic], repeated: bool) -> None:
+    """Names duplicate keys, text that cannot be encoded, and nesting beyond what any request needs."""
+    if len(steps) > DEEPEST:
+        faults.append(_too_deep(pointer(*steps[:3])))
+        return
+    match value:
+        case str():
+            if not value.isascii() and any("\ud800" <= letter <= "\udfff" for letter in value):
+                faults.append(
+                    _fault("Half of a surrogate pair is no character.", "Send whole characters.", steps)
+                )
+        case dict():
+            if repeated and isinstance(value, _Repeated):
+                for name in value.keys_twice:
+                    where = (*steps, _clean(name))
+                    faults.append(
+                        _fault(f"The key `{_clean(name)[:60]}` stands twice.", "Send each key once.", where)
+                    )
+            for name, item in value.items():
+                if not name.isascii() and name != _clean(name):
+                    faults.append(
+                        _fault("A key holds half of a surrogate pair.", "Send whole characters.", steps)
+                    )
+                    continue
+                if item.__class__ not in (int, bool, Decimal):
+                    _walk(item, (*steps, name), faults, repeated)
+        case list():
+            for place, item in enumerate(value):
+                if item.__class__ not in (int, bool, Decimal):
+                    _walk(item, (*steps, place), faults, repeated)
+
+
+def _clean(name: str) -> str:
+    return name.encode("utf-8", "replace").decode("utf-8")
+
+
+def _fault(message: str, advice: str, steps: tuple[str | int, ...] = ()) -> Diagnostic:
+    return Diagnostic("not-json", message, advice, pointer(*steps))
+
+
+def _too_deep(where: str) -> Diagnostic:
+    return Diagnostic(
+        "not-json", f"Values are nested more than {DEEPEST} deep.", "Send a flatter value.", where
+    )
