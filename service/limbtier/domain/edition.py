@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -162,3 +162,18 @@ class Edition:
         if not isinstance(value, Interval):
             raise TypeError(f"setting {within.setting} is not an interval")
         return value
+
+
+def active_edition(editions: Iterable[Edition], day: date) -> Edition | None:
+    """The edition that decides on a day when none is asked for: of the released ones in force by then the
+    latest; where none is released, the latest draft in force by then; None where there is none."""
+    in_force = [edition for edition in editions if edition.effective_from <= day]
+    for status in ("released", "draft"):
+        found = [edition for edition in in_force if edition.status == status]
+        if found:
+            return max(found, key=_newest)
+    return None
+
+
+def _newest(edition: Edition) -> tuple[date, tuple[int, ...], str]:
+    return edition.effective_from, tuple(int(part) for part in edition.version.split(".")), edition.name

@@ -25,7 +25,7 @@ def state_of(*answers: Answer | None) -> str | None:
 def higher(first: Answer | None, second: Answer | None) -> Answer | None:
     """The higher of two pressures (mmHg); undetermined (None) until both are answered.
 
-    One not done: the other. Both not done: not done. Highest of both sides: see `arterial`.
+    One not done: the other. Both not done: not done.
     """
     if first is None or second is None:
         return None

@@ -18,7 +18,6 @@ def area_cm2(length_cm: Fraction, width_cm: Fraction) -> Fraction:
 
     Raises ValueError when either is negative.
     """
-
     if min(length_cm.numerator, width_cm.numerator) < 0:
         raise ValueError(f"a wound cannot measure {length_cm} by {width_cm} cm")
     return product(length_cm, width_cm)

@@ -1,0 +1,1 @@
+"""HTTP resources and problem details."""

@@ -1,0 +1,133 @@
+"""Decisions and previews over HTTP. The bytes of an answer pass through as the use case wrote them."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from concurrent.futures import Executor
+from typing import Any, Final
+
+from fastapi import FastAPI, Request, Response
+
+from limbtier.api.operations import JSON, answer, path_parameter, problems, reference
+from limbtier.api.request_parts import read_json_body, read_query
+from limbtier.api.schema_types import DECISION_ID_PATTERN
+from limbtier.foundation.diagnostics import Diagnostic
+from limbtier.foundation.errors import NotFound
+from limbtier.store.decisions import DecisionStore
+from limbtier.use_cases.decide import Decider
+
+_ID: Final = re.compile(DECISION_ID_PATTERN.removesuffix("$") + r"\Z")
+_BODY: Final[dict[str, Any]] = {
+    "requestBody": {
+        "required": True,
+        "description": "One assessment.",
+        "content": {JSON: {"schema": reference("AssessmentRequest")}},
+    }
+}
+_REFUSALS: Final = (
+    "not-json",
+    "body-too-large",
+    "unsupported-media-type",
+    "invalid-assessment",
+    "invalid-query",
+    "engines-disagree",
+    "guard-rail-broken",
+)
+
+
+def add_decision_resources(
+    app: FastAPI, decider: Decider, store: DecisionStore, writer: Executor, most_body_bytes: int
+) -> None:
+    """`writer` runs whatever waits for the disk."""
+
+    async def preview(request: Request) -> Response:
+        read_query(request)
+        body = await read_json_body(request, most_body_bytes)
+        # Run here and not in a thread: it takes well under a millisecond, about what a thread costs.
+        return Response(decider.preview(body), media_type=JSON)
+
+    async def decide(request: Request) -> Response:
+        read_query(request)
+        body = await read_json_body(request, most_body_bytes)
+        # A decision waits until the disk has it. Waiting here would hold up every other request, so it waits in a
+        # thread; in one, because the database takes one writer at a time anyway and each thread that decides
+        # keeps a network of rules of its own.
+        decision_id, record = await asyncio.get_running_loop().run_in_executor(writer, decider.decide, body)
+        return Response(record, 201, {"Location": f"/v1/decisions/{decision_id}"}, JSON)
+
+    async def read_decision(request: Request) -> Response:
+        read_query(request)
+        decision_id = str(request.path_params["decision_id"])
+        record: bytes | None = None
+        if _ID.match(decision_id):
+            # In the same thread as the writing: here it would wait for a writer and hold up everybody.
+            record = await asyncio.get_running_loop().run_in_executor(writer, store.read, decision_id)
+        if record is None:
+            advice = "Use the id that the decision was given with; previews are not stored."
+            raise NotFound([Diagnostic("unknown-decision", "No decision has this id.", advice)])
+        return Response(record, media_type=JSON)
+
+    app.add_api_route(
+        "/v1/previews",
+        preview,
+        methods=["POST"],
+        operation_id="previewDecision",
+        tags=["decisions"],
+        summary="Decide an assessment without storing anything",
+        description="The same answer as a decision would give, with the id null. Nothing is stored.",
+        response_class=Response,
+        responses={**answer(200, "The answer.", "Preview"), **problems(*_REFUSALS)},
+        openapi_extra=_BODY,
+    )
+    stored = answer(201, "The decision, stored.", "StoredDecision")
+    stored[201]["headers"] = {
+        "Location": {
+            "description": "Where the decision can be read.",
+            "required": True,
+            "schema": {"type": "string", "pattern": f"^/v1/decisions/{DECISION_ID_PATTERN[1:]}", "maxLength": 60},
+        }
+    }
+    stored[201]["links"] = {
+        "readDecision": {
+            "operationId": "readDecision",
+            "parameters": {"decision_id": "$response.body#/id"},
+            "description": "Read the decision back.",
+        }
+    }
+    app.add_api_route(
+        "/v1/decisions",
+        decide,
+        methods=["POST"],
+        status_code=201,
+        operation_id="makeDecision",
+        tags=["decisions"],
+        summary="Decide an assessment and store the decision",
+        description="The decision is on the disk before it is given; one that cannot be stored is not given.",
+        response_class=Response,
+        responses={**stored, **problems(*_REFUSALS, "store-unavailable")},
+        openapi_extra=_BODY,
+    )
+    app.add_api_route(
+        "/v1/decisions/{decision_id}",
+        read_decision,
+        methods=["GET"],
+        operation_id="readDecision",
+        tags=["decisions"],
+        summary="Read a decision",
+        description="The decision byte for byte as it was given.",
+        response_class=Response,
+        responses={
+            **answer(200, "The decision.", "StoredDecision"),
+            **problems("not-found", "invalid-query", "store-unavailable"),
+        },
+        openapi_extra={
+            "parameters": [
+                path_parameter(
+                    "decision_id",
+                    "The id that the decision was given with.",
+                    {"pattern": DECISION_ID_PATTERN, "maxLength": 36},
+                )
+            ]
+        },
+    )

@@ -1,0 +1,306 @@
+"""The schema of a decision, member by member as `use_cases/decision_record.py` writes it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, WithJsonSchema
+
+from limbtier.api.rule_schema import Concludes, EditionSummary, SourceSummary
+from limbtier.api.schema_types import (
+    DECISION_ID_PATTERN,
+    Count,
+    Day,
+    Described,
+    Line,
+    Moment,
+    Name,
+    Names,
+    RuleId,
+    RuleIds,
+    Sentences,
+    Tier,
+    Words,
+    left_out,
+)
+
+Disposition = Literal[
+    "stop_and_escalate", "cannot_decide_yet", "step_down", "start", "step_up", "continue", "not_indicated"
+]
+CountingState = Annotated[
+    Literal["applies", "undetermined"],
+    Field(description="An undetermined limit, review, avoided material or caution counts as if it applied."),
+]
+
+
+class Review(Described):
+    """When somebody must look again."""
+
+    due_on: Annotated[Day, Field(description="The last working day within the interval; never later.")]
+    within_hours: Annotated[int, Field(ge=0, le=24 * 366, description="The interval, a multiple of 24.")]
+    set_by: Annotated[RuleIds, Field(description="The rules, the tier or the settings that set it.")]
+    calendar: Name
+
+
+class LimbReview(Review):
+    """When somebody must look at this leg again."""
+
+    note: Annotated[Words | None, Field(description="Said when there is no working day within the interval.")]
+
+
+class Person(Described):
+    """Both legs together: the most urgent disposition and the earliest review."""
+
+    disposition: Disposition
+    review: Review
+    text: Annotated[Words, Field(description="The outcome of each leg, and what takes precedence, in words.")]
+
+
+class TierRange(Described):
+    """The tiers that the unanswered questions leave open."""
+
+    lowest: Annotated[Tier, Field(description="The tier given.")]
+    highest: Annotated[Tier, Field(description="The tier if every unanswered question turned out well.")]
+
+
+class Measure(Described):
+    """A number or kind computed from answers."""
+
+    shown: Annotated[Line, Field(description="Rounded for people, or `not_recorded`, `not_done`, `not_asked`.")]
+    exact: Annotated[Line | None, Field(description="The exact value, as a decimal or a fraction such as 4/5.")]
+    unit: Line | None
+
+
+class HeldLimit(Described):
+    """A rule's \"no higher than this tier\"."""
+
+    rule: RuleId
+    tier: Tier
+    state: CountingState
+    until: Annotated[Name | None, Field(description="What can lift it; null when only its own answers can.")]
+    at_tier_given: Annotated[bool, Field(description="Whether it holds the leg at the tier given.")]
+
+
+class Lifting(Described):
+    """What lifts one limit, and by when."""
+
+    rule: RuleId
+    tier: Tier
+    lift: Name
+    what: Line
+    by: Day
+
+
+class Step(Described):
+    """One step of the step-up plan. It permits nothing: each step is a new decision."""
+
+    from_tier: Annotated[Tier, Field(alias="from")]
+    to_tier: Annotated[Tier, Field(alias="to")]
+    lifts: Annotated[list[Lifting], Field(max_length=1000)]
+
+
+class OpenQuestion(Described):
+    """An unanswered question that could still move the tier, the target, the review or the disposition."""
+
+    input: Name
+    scope: Literal["person", "limb"]
+    question: Words
+    rules: RuleIds
+
+
+class DueArrangement(Described):
+    """Something to arrange."""
+
+    what: Name
+    title: Line
+    state: Annotated[Literal["due", "pending"], Field(description="Pending while a question leaves it open.")]
+    due_on: Day | None
+    within: Line | None
+    after: Annotated[Names, Field(description="Arrangements that come first.")]
+    rules: RuleIds
+
+
+class EstimatedPressure(Described):
+    """An estimate by the modified law of Laplace, an explanation only."""
+
+    ankle_mmhg: Annotated[int | None, Field(ge=0, le=1000)]
+    calf_mmhg: Annotated[int | None, Field(ge=0, le=1000)]
+    caveat: Words
+
+
+class Chosen(Described):
+    """A material that fits the leg and the tier."""
+
+    material: Name
+    title: Line
+    rules: RuleIds
+    estimated_pressure: EstimatedPressure | None
+    length_cm: Annotated[int | None, Field(ge=0, le=1_000_000)]
+    rolls: Annotated[int | None, Field(ge=0, le=10_000)]
+
+
+class Avoided(Described):
+    """A material that is out."""
+
+    material: Name
+    title: Line
+    rules: RuleIds
+
+
+class Technique(Described):
+    """One instruction."""
+
+    text: Words
+    rule: RuleId
+
+
+class Materials(Described):
+    """Materials that fit, materials that are out, and how to apply them. No brand is ever named."""
+
+    chosen: Annotated[list[Chosen], Field(max_length=1000)]
+    avoided: Annotated[list[Avoided], Field(max_length=1000)]
+    technique: Annotated[list[Technique], Field(max_length=1000)]
+
+
+class Caution(Described):
+    """A caution of a rule that applies, or is undetermined."""
+
+    text: Words
+    rule: RuleId
+    state: CountingState
+
+
+class Reason(Described):
+    """A rule that counted, with its reason."""
+
+    rule: RuleId
+    title: Line
+    state: CountingState
+    because: Words
+    concludes: Concludes
+    sources: RuleIds
+
+
+class ReadTest(Described):
+    """One test of a rule as it was read."""
+
+    input: Annotated[Name, Field(description="An input, a measure or a derived fact.")]
+    required: Words
+    actual: Words
+    holds: Literal["no", "undetermined", "yes"]
+
+
+class AllRead(Described):
+    """All parts must hold."""
+
+    all_of: Annotated[list[ConditionRead], Field(max_length=1000)]
+
+
+class AnyRead(Described):
+    """At least one part must hold."""
+
+    any_of: Annotated[list[ConditionRead], Field(max_length=1000)]
+
+
+class NoneRead(Described):
+    """No part may hold."""
+
+    none_of: Annotated[list[ConditionRead], Field(max_length=1000)]
+
+
+ConditionRead = ReadTest | AllRead | AnyRead | NoneRead
+
+
+class RuleRead(Described):
+    """How one rule was read."""
+
+    rule: RuleId
+    file: Line
+    line: Count
+    state: Literal["applies", "undetermined", "does_not_apply"]
+    when: ConditionRead
+
+
+class Trace(Described):
+    """Every rule of the edition, applied or not, with each test's required and actual value."""
+
+    format: Line
+    rules: Annotated[list[RuleRead], Field(max_length=10_000)]
+
+
+class LimbDecision(Described):
+    """The decision for one leg; the other leg is never read."""
+
+    disposition: Disposition
+    tier: Annotated[Tier, Field(description="The starting tier for today.")]
+    target_tier: Annotated[Tier, Field(description="The tier the leg is heading for.")]
+    range: TierRange
+    determined: Annotated[bool, Field(description="Whether no unanswered question can move the tier.")]
+    provisional: Annotated[Words | None, Field(description="Said when the tier is not determined.")]
+    review: LimbReview
+    measures: dict[str, Measure]
+    limits: Annotated[list[HeldLimit], Field(max_length=1000)]
+    step_up_plan: Annotated[list[Step], Field(max_length=10)]
+    questions: Annotated[list[OpenQuestion], Field(max_length=1000)]
+    arrangements: Annotated[list[DueArrangement], Field(max_length=1000)]
+    materials: Materials
+    cautions: Annotated[list[Caution], Field(max_length=1000)]
+    safety_net: Annotated[Sentences, Field(description="What the person must be told.")]
+    reasons: Annotated[list[Reason], Field(max_length=1000)]
+    sources: Annotated[list[SourceSummary], Field(max_length=1000)]
+    trace: Trace
+
+
+class Limbs(Described):
+    """The legs assessed."""
+
+    left: LimbDecision = left_out()
+    right: LimbDecision = left_out()
+
+
+class AssessmentWarning(Described):
+    """An answer that is accepted but unusual."""
+
+    code: RuleId
+    pointer: Words
+    message: Words
+    help: Words
+
+
+class Engine(Described):
+    """What decided."""
+
+    service: Line
+    trace_format: Line
+
+
+class Decision(Described):
+    """The answer to one assessment, as it is stored."""
+
+    id: Annotated[
+        str | None,
+        Field(pattern=DECISION_ID_PATTERN, max_length=36, description="Null for a preview, which is not stored."),
+    ]
+    decided_at: Moment
+    edition: EditionSummary
+    person: Person
+    limbs: Limbs
+    warnings: Annotated[list[AssessmentWarning], Field(max_length=1000)]
+    caution: Annotated[Words, Field(description="Local policy and a licensed clinician decide.")]
+    engine: Engine
+    assessment: Annotated[
+        dict[str, Any],
+        WithJsonSchema({"type": "object", "description": "The request exactly as it was received."}),
+    ]
+
+
+class StoredDecision(Decision):
+    """A decision that was stored before it was given."""
+
+    id: Annotated[str, Field(pattern=DECISION_ID_PATTERN, max_length=36)]
+
+
+class Preview(Decision):
+    """The same answer, stored nowhere."""
+
+    id: None

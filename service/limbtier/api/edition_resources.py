@@ -1,0 +1,118 @@
+"""Editions, their rules and their vocabulary over HTTP."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import orjson
+from fastapi import FastAPI, Request, Response
+
+from limbtier.api.edition_records import edition_list, edition_record, rules_record, vocabulary_record
+from limbtier.api.operations import JSON, answer, path_parameter, problems
+from limbtier.api.request_parts import read_query
+from limbtier.engine.prepared import PreparedEdition
+from limbtier.foundation.clock import Clock
+from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
+from limbtier.foundation.errors import NotFound
+from limbtier.use_cases.assessment_request import EDITION_PATTERN
+from limbtier.use_cases.decide import Decider, ReadyRules
+
+_EDITION_SHAPE: Final = {"pattern": EDITION_PATTERN, "maxLength": 64}
+
+
+def add_edition_resources(app: FastAPI, decider: Decider, clock: Clock) -> None:
+    """What answers is read from the decider's rules at each request, so a reload shows at once and whole."""
+
+    async def read_vocabulary(request: Request) -> Response:
+        name = read_query(request, ("edition",)).get("edition")
+        rules = decider.rules
+        if name is not None:
+            return _json(vocabulary_record(_edition(rules, name)))
+        active = rules.edition(None, clock())
+        if active is None:
+            advice = "Name one with `?edition=`; `/v1/editions` lists them."
+            raise NotFound([Diagnostic("no-edition-in-force", "No edition is in force today.", advice)])
+        return _json(vocabulary_record(active))
+
+    async def list_editions(request: Request) -> Response:
+        read_query(request)
+        rules = decider.rules
+        return _json(edition_list(rules, rules.edition(None, clock())))
+
+    async def read_edition(request: Request) -> Response:
+        read_query(request)
+        return _json(edition_record(_edition(decider.rules, request.path_params["edition"])))
+
+    async def read_rules(request: Request) -> Response:
+        read_query(request)
+        return _json(rules_record(_edition(decider.rules, request.path_params["edition"])))
+
+    app.add_api_route(
+        "/v1/vocabulary",
+        read_vocabulary,
+        methods=["GET"],
+        operation_id="readVocabulary",
+        tags=["rules"],
+        summary="Read the questions that may be answered",
+        description="Enough to build a form: every input in order, with its choices, ranges and conditions.",
+        response_class=Response,
+        responses={**answer(200, "The vocabulary.", "Vocabulary"), **problems("not-found", "invalid-query")},
+        openapi_extra={
+            "parameters": [
+                {
+                    "name": "edition",
+                    "in": "query",
+                    "required": False,
+                    "description": "The edition; the active one when left out.",
+                    "schema": {"type": "string", **_EDITION_SHAPE},
+                }
+            ]
+        },
+    )
+    app.add_api_route(
+        "/v1/editions",
+        list_editions,
+        methods=["GET"],
+        operation_id="listEditions",
+        tags=["rules"],
+        summary="List the editions",
+        response_class=Response,
+        responses={**answer(200, "The editions.", "EditionList"), **problems("invalid-query")},
+    )
+    which: dict[str, Any] = {
+        "parameters": [path_parameter("edition", "The id of the edition: set and version.", _EDITION_SHAPE)]
+    }
+    app.add_api_route(
+        "/v1/editions/{edition}",
+        read_edition,
+        methods=["GET"],
+        operation_id="readEdition",
+        tags=["rules"],
+        summary="Read an edition: tiers, settings and guard rails",
+        response_class=Response,
+        responses={**answer(200, "The edition.", "EditionDetail"), **problems("not-found", "invalid-query")},
+        openapi_extra=which,
+    )
+    app.add_api_route(
+        "/v1/editions/{edition}/rules",
+        read_rules,
+        methods=["GET"],
+        operation_id="readRules",
+        tags=["rules"],
+        summary="Read the rules of an edition, with reasons and sources",
+        response_class=Response,
+        responses={**answer(200, "The rules.", "RuleList"), **problems("not-found", "invalid-query")},
+        openapi_extra=which,
+    )
+
+
+def _edition(rules: ReadyRules, name: str) -> PreparedEdition:
+    found = rules.editions.get(name)
+    if found is None:
+        advice = did_you_mean(name[:64], rules.editions, "`/v1/editions` lists the editions.")
+        raise NotFound([Diagnostic("unknown-edition", "There is no such edition.", advice)])
+    return found
+
+
+def _json(record: dict[str, Any]) -> Response:
+    return Response(orjson.dumps(record), media_type=JSON)

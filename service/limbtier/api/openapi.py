@@ -1,0 +1,207 @@
+"""The description of the API (OpenAPI 3.1), generated from its routes and from the edition in force."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Final
+
+import orjson
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from limbtier import __version__
+from limbtier.api.decision_schema import Preview, StoredDecision
+from limbtier.api.examples import EXAMPLE_ID, Example, examples_of
+from limbtier.api.health_resources import Live, Ready
+from limbtier.api.operations import JSON
+from limbtier.api.problem_responses import MOST_ERRORS
+from limbtier.api.problems import FINDINGS, PROBLEM_TYPES, problem_types_text
+from limbtier.api.request_schema import request_schemas
+from limbtier.api.rule_schema import EditionDetail, EditionList, RuleList, Vocabulary
+from limbtier.api.schema_types import schemas_of
+from limbtier.engine.prepared import PreparedEdition
+from limbtier.foundation.clock import Clock
+from limbtier.use_cases.decide import Decider, ReadyRules
+
+TITLE: Final = "limbtier"
+SUMMARY: Final = "Starting tiers of compression and review dates, decided by versioned rule files"
+DESCRIPTION: Final = """\
+Send an assessment of a lower leg; get the tier of compression to start on today, what would let it go higher, the
+day of the review, and the reasons with their sources.
+
+It supports a decision. Local policy and a licensed clinician decide. An error answer contains no decision.
+
+- An answer left out means "not recorded", never "no". What was not asked can never raise a tier or delay a review.
+- A measurement that was asked for and not done is `"not_done"`.
+- Bodies are read strictly: unknown fields, null, numbers as text and `"yes"` for a flag are refused, and every bad
+  field is named at once.
+- Every error is problem details (RFC 9457); the types are at `/problems`.
+
+All examples are invented.
+"""
+TAGS: Final = [
+    {"name": "decisions", "description": "An assessment in, a decision out."},
+    {"name": "rules", "description": "What may be asked, and by which rules it is decided."},
+    {"name": "health", "description": "For whoever runs the service."},
+    {"name": "documentation", "description": "This description, and the problem types."},
+]
+
+
+class Description:
+    """The description of one application; written anew when the rules were swapped."""
+
+    def __init__(self, app: FastAPI, decider: Decider, clock: Clock) -> None:
+        self._app = app
+        self._decider = decider
+        self._clock = clock
+        self._written: tuple[ReadyRules, PreparedEdition, dict[str, Any], bytes] | None = None
+
+    def document(self) -> dict[str, Any]:
+        """As a mapping."""
+        return self._current()[2]
+
+    def text(self) -> bytes:
+        """As JSON."""
+        return self._current()[3]
+
+    def _current(self) -> tuple[ReadyRules, PreparedEdition, dict[str, Any], bytes]:
+        rules = self._decider.rules
+        latest = max(rules.editions.values(), key=lambda one: one.edition.effective_from)
+        shown = rules.edition(None, self._clock()) or latest
+        written = self._written
+        if written is None or written[0] is not rules or written[1] is not shown:
+            document = _document(self._app, rules, shown)
+            written = self._written = (rules, shown, document, orjson.dumps(document))
+        return written
+
+
+def write_openapi(app: FastAPI, file: Path) -> None:
+    """Write the description of the API to a file, and `problem-types.md` beside it."""
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.write_bytes(openapi_file(app))
+    (file.parent / "problem-types.md").write_text(problem_types_text(), encoding="utf-8", newline="\n")
+
+
+def openapi_file(app: FastAPI) -> bytes:
+    """The description as it stands in a file: indented, with a last line break."""
+    return orjson.dumps(app.openapi(), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+
+
+def _document(app: FastAPI, rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
+    document = get_openapi(
+        title=TITLE,
+        version=__version__,
+        summary=SUMMARY,
+        description=DESCRIPTION,
+        license_info={"name": "Apache-2.0"},
+        servers=[{"url": "/", "description": "This service."}],
+        tags=TAGS,
+        routes=app.routes,
+    )
+    document["components"] = {"schemas": _schemas(rules, prepared)}
+    _add_examples(document, examples_of(rules, prepared, 2))
+    return document
+
+
+def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
+    calendars = rules.calendars.values()
+    years = (min(one.first.year for one in calendars), max(one.last.year for one in calendars))
+    found = {
+        **request_schemas(prepared.edition.vocabulary, years),
+        **schemas_of(
+            StoredDecision, Preview, Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready
+        ),
+        "Tier": {
+            "type": "string",
+            "description": "A tier, lowest first.",
+            "enum": [tier.name for tier in prepared.edition.tiers],
+        },
+        "Problem": problem_schema(),
+        "AnyObject": {"type": "object", "description": "Any JSON object."},
+    }
+    return dict(sorted(found.items()))
+
+
+def problem_schema() -> dict[str, Any]:
+    """The schema of problem details as this service sends them (RFC 9457)."""
+    text = {"type": "string", "maxLength": 4000}
+    return {
+        "type": "object",
+        "description": "What is wrong (RFC 9457). It never contains a decision.",
+        "additionalProperties": False,
+        "required": ["type", "title", "status", "detail", "errors"],
+        "properties": {
+            "type": {
+                "type": "string",
+                "format": "uri-reference",
+                "enum": [kind.type for kind in PROBLEM_TYPES.values()],
+                "description": "Where this type is documented, relative to the service.",
+            },
+            "title": {**text, "description": "The same for every problem of this type."},
+            "status": {"type": "integer", "minimum": 400, "maximum": 599},
+            "detail": {**text, "description": "What is wrong this time."},
+            "instance": {
+                **text,
+                "format": "uri-reference",
+                "description": "Names this one occurrence when it is the service's fault; its log has it too.",
+            },
+            "errors": {
+                "type": "array",
+                "minItems": 1,
+                "maxItems": MOST_ERRORS,
+                "description": "Everything that is wrong.",
+                "items": {
+                    "type": "object",
+                    "additionalProperties": False,
+                    "required": ["code", "detail", "help"],
+                    "properties": {
+                        "code": {"type": "string", "enum": list(FINDINGS)},
+                        "pointer": {
+                            "type": "string",
+                            "pattern": "^#(/.*)?$",
+                            "description": "A JSON pointer into the request, as a URI fragment (RFC 6901, 6).",
+                        },
+                        "detail": text,
+                        "help": {**text, "description": "What to do instead."},
+                    },
+                },
+            },
+        },
+        "examples": [
+            {
+                "type": "/problems/invalid-assessment",
+                "title": PROBLEM_TYPES["invalid-assessment"].title,
+                "status": 422,
+                "detail": "`calendar` is missing.",
+                "errors": [
+                    {
+                        "code": "missing-field",
+                        "pointer": "#/calendar",
+                        "detail": "`calendar` is missing.",
+                        "help": "Give it; see the request's schema.",
+                    }
+                ],
+            }
+        ],
+    }
+
+
+def _add_examples(document: dict[str, Any], examples: list[Example]) -> None:
+    paths = document["paths"]
+    for path, status, decision_id in (
+        ("/v1/previews", "200", None),
+        ("/v1/decisions", "201", EXAMPLE_ID),
+    ):
+        operation = paths[path]["post"]
+        operation["requestBody"]["content"][JSON]["examples"] = {
+            one.name: {"summary": "Invented", "description": f"Invented. {one.story}", "value": one.request}
+            for one in examples
+        }
+        operation["responses"][status]["content"][JSON]["examples"] = {
+            one.name: {
+                "summary": "Invented, shortened",
+                "description": f"Invented. {one.story} Of every list the first entries are shown.",
+                "value": {**one.answer, "id": decision_id},
+            }
+            for one in examples[:1]
+        }

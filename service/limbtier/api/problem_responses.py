@@ -1,0 +1,116 @@
+"""Turns every error into problem details (RFC 9457), naming all that is wrong and nothing of the inside."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping, Sequence
+from typing import Any
+from urllib.parse import quote
+
+import orjson
+from fastapi import FastAPI, Request, Response
+from starlette.exceptions import HTTPException
+
+from limbtier.api.problems import MEDIA_TYPE, PROBLEM_TYPES, ProblemType
+from limbtier.foundation.clock import new_id
+from limbtier.foundation.diagnostics import Diagnostic
+from limbtier.foundation.errors import LimbtierError
+
+MOST_ERRORS = 500
+log = logging.getLogger("limbtier.api")
+
+
+def add_problem_handlers(app: FastAPI) -> None:
+    """Answer every error raised on purpose, and every one of the router, as a problem."""
+    app.add_exception_handler(LimbtierError, _on_purpose)
+    app.add_exception_handler(HTTPException, _of_router)
+
+
+def problem_body(kind: ProblemType, found: Sequence[Diagnostic], instance: str | None = None) -> bytes:
+    """The problem as JSON. `instance` names this one occurrence, as the log does."""
+    shown = found[:MOST_ERRORS]
+    if len(found) == 1:
+        detail = found[0].message
+    else:
+        detail = f"{len(found)} things are wrong; `errors` names each."
+    if len(shown) < len(found):
+        detail = f"{len(found)} things are wrong; `errors` names the first {len(shown)}."
+    problem: dict[str, Any] = {
+        "type": kind.type,
+        "title": kind.title,
+        "status": kind.status,
+        "detail": detail,
+    }
+    if instance is not None:
+        problem["instance"] = instance
+    problem["errors"] = [_entry(item) for item in shown]
+    return orjson.dumps(problem)
+
+
+def problem_response(
+    code: str, found: Sequence[Diagnostic], headers: Mapping[str, str] | None = None
+) -> Response:
+    """The answer for a problem type of the catalogue. One of the service's own fault gets an `instance`, under
+    which the log has it too."""
+    kind = PROBLEM_TYPES[code]
+    instance = None
+    if kind.status >= 500:
+        instance = f"urn:uuid:{new_id()}"
+        log.error("%s %s: %s", instance, code, "; ".join(item.message for item in found))
+    return Response(problem_body(kind, found, instance), kind.status, headers, MEDIA_TYPE)
+
+
+def internal_error(error: Exception) -> Response:
+    """The answer when something failed unforeseen. The log gets the error; the caller only where to find it."""
+    instance = f"urn:uuid:{new_id()}"
+    log.error("%s internal-error", instance, exc_info=error)
+    finding = Diagnostic(
+        "internal-error",
+        "The service failed; nothing of this answer may be used.",
+        "Decide by local policy, and report the `instance` to whoever runs the service.",
+    )
+    kind = PROBLEM_TYPES["internal-error"]
+    return Response(problem_body(kind, [finding], instance), kind.status, media_type=MEDIA_TYPE)
+
+
+async def _on_purpose(_request: Request, error: Exception) -> Response:
+    if not isinstance(error, LimbtierError) or error.code not in PROBLEM_TYPES:
+        return internal_error(error)
+    # The rest of a body that is too long is not read, so no further request can follow on this connection.
+    headers = {"Connection": "close"} if error.code == "body-too-large" else None
+    return problem_response(error.code, error.diagnostics, headers)
+
+
+async def _of_router(request: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    if status == 405:
+        allowed = _allowed(error)
+        if request.method == "OPTIONS":
+            return Response(status_code=204, headers={"Allow": allowed})
+        finding = Diagnostic("method-not-allowed", "The method is not taken here.", f"Use {allowed}.")
+        return problem_response("method-not-allowed", [finding], {"Allow": allowed})
+    if status == 404:
+        advice = "Compare the path with the description of the API at /docs."
+        return problem_response("unknown-route", [Diagnostic("unknown-route", "Nothing is here.", advice)])
+    return internal_error(error)
+
+
+def _allowed(error: Exception) -> str:
+    """The methods of an address: those of its route, HEAD wherever GET is, and OPTIONS everywhere."""
+    headers = error.headers if isinstance(error, HTTPException) and error.headers else {}
+    methods = {name.strip() for name in headers.get("Allow", "").split(",") if name.strip()}
+    if "GET" in methods:
+        methods.add("HEAD")
+    return ", ".join(sorted(methods | {"OPTIONS"}))
+
+
+def _entry(item: Diagnostic) -> dict[str, str]:
+    entry = {"code": item.code}
+    if item.pointer is not None:
+        entry["pointer"] = pointer_fragment(item.pointer)
+    return {**entry, "detail": item.message, "help": item.help}
+
+
+def pointer_fragment(pointer: str) -> str:
+    """A JSON pointer as a URI fragment (RFC 6901, section 6), as in the example of RFC 9457."""
+    return "#" + quote(pointer, safe="/~!$&'()*+,;=:@?-._")

@@ -1,0 +1,248 @@
+"""The one catalogue of problems: every type of error answer (RFC 9457), and every finding inside one.
+
+`openapi/problem-types.md` and the pages under `/problems` are written from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+MEDIA_TYPE: Final = "application/problem+json"
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemType:
+    """One type of error answer. `code` ends its `type`, a reference relative to the service; `title` and
+    `status` never vary; `meaning` and `advice` are for whoever meets it."""
+
+    code: str
+    title: str
+    status: int
+    meaning: str
+    advice: str
+
+    @property
+    def type(self) -> str:
+        """The `type` member: where this type is documented, relative to the service."""
+        return f"/problems/{self.code}"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One code that an entry of `errors` may carry."""
+
+    code: str
+    meaning: str
+    advice: str
+
+
+_NO_TIER = "No decision was made and nothing was stored. Take no tier from it; decide by local policy."
+
+PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
+    entry.code: entry
+    for entry in (
+        ProblemType(
+            "malformed-request",
+            "The request is malformed",
+            400,
+            "The request is no proper HTTP: a header contradicts itself or cannot be read.",
+            "Correct the client. Proxies that rewrite headers are a common cause.",
+        ),
+        ProblemType(
+            "not-json",
+            "The body is not JSON",
+            400,
+            "The body is no JSON text in UTF-8 that has one meaning. Keys that stand twice, NaN, infinities, "
+            "numbers beyond any measurement, halves of characters and needlessly deep nesting are refused, "
+            "because two programs could read them differently.",
+            "Send one JSON object, written by a JSON library.",
+        ),
+        ProblemType(
+            "unknown-route",
+            "There is nothing at this address",
+            404,
+            "No part of the service answers at this path.",
+            "Compare the path with the description of the API at `/docs` or `/openapi.json`.",
+        ),
+        ProblemType(
+            "not-found",
+            "There is no such thing",
+            404,
+            "The path is right, but it names a decision, an edition or a problem type that is not here.",
+            "Compare the name. `/v1/editions` lists the editions; decisions are found by the id they were "
+            "given with, and previews are not stored.",
+        ),
+        ProblemType(
+            "method-not-allowed",
+            "This address does not take that method",
+            405,
+            "The path exists, but not for this method.",
+            "Use one of the methods in the header `Allow`.",
+        ),
+        ProblemType(
+            "body-too-large",
+            "The body is too large",
+            413,
+            "The body is longer than this service accepts. The rest of it was not read, and the connection "
+            "is closed.",
+            "Send one assessment a request. A full assessment of both legs takes a few kilobytes.",
+        ),
+        ProblemType(
+            "unsupported-media-type",
+            "The body is of the wrong kind",
+            415,
+            "The body is not declared as plain JSON in UTF-8.",
+            "Send the header `Content-Type: application/json` and an uncompressed body in UTF-8.",
+        ),
+        ProblemType(
+            "invalid-assessment",
+            "The assessment has answers that cannot be used",
+            422,
+            "The body is JSON, but some of it cannot be used. `errors` names every such field, each with what "
+            "to send instead. Nothing is converted, guessed or dropped. No decision was made and nothing was "
+            "stored.",
+            "Correct the fields that `errors` names and send the request again.",
+        ),
+        ProblemType(
+            "invalid-query",
+            "The query part of the address cannot be used",
+            422,
+            "A query parameter is unknown here, stands twice, or has the wrong form. It is refused because "
+            "leaving it unread could give an answer to another question than the one asked.",
+            "Correct or remove the parameters that `errors` names.",
+        ),
+        ProblemType(
+            "engines-disagree",
+            "The two engines disagree",
+            500,
+            "Every assessment is read by two independent engines. They named different rules for this one. "
+            + _NO_TIER,
+            "Report it, with the `instance` of the answer, to whoever runs the service.",
+        ),
+        ProblemType(
+            "guard-rail-broken",
+            "The decision would break a guard rail",
+            500,
+            "The rule files gave a decision that breaks a safety property which no edition may break. "
+            + _NO_TIER,
+            "Report it, with the `instance` of the answer, to whoever runs the service.",
+        ),
+        ProblemType(
+            "internal-error",
+            "Something went wrong inside the service",
+            500,
+            "The service failed in a way that nobody foresaw. Take no tier from it; decide by local policy.",
+            "Report it, with the `instance` of the answer, to whoever runs the service; the log has the rest "
+            "under that name.",
+        ),
+        ProblemType(
+            "store-unavailable",
+            "The store of decisions is unavailable",
+            503,
+            "The decision could not be stored, so it is not given; or a stored one could not be read.",
+            "Try again. A preview needs no store. If it stays, tell whoever runs the service.",
+        ),
+        ProblemType(
+            "not-ready",
+            "The service is not ready",
+            503,
+            "The service is running but cannot make and store decisions now. `errors` says why.",
+            "Send requests elsewhere until `/health/ready` answers 200.",
+        ),
+    )
+}
+
+FINDINGS: Final[Mapping[str, Finding]] = {
+    entry.code: entry
+    for entry in (
+        Finding("bad-episode-reference", "The episode reference has a form that cannot be used.",
+                "Use 1 to 64 letters, digits, and `. _ ~ -`, beginning with a letter."),
+        Finding("bad-format", "A text does not have the form of its field.", "Write it as the help says."),
+        Finding("bad-header", "A header of the request cannot be read.", "Correct the client."),
+        Finding("body-too-large", "The body is longer than is accepted.", "Send one assessment a request."),
+        Finding("contradicting-answer", "A question is answered although another answer says it is not asked.",
+                "Correct one of the two, or leave the answer out."),
+        Finding("empty-limb", "A leg is given without any answer.",
+                "Answer at least one question about the leg, or leave the leg out."),
+        Finding("engines-disagree", "The two engines named different rules for a leg.", "Report it."),
+        Finding("future-date", "A day lies after the day of the assessment.",
+                "Give a day on or before the assessment."),
+        Finding("guard-rail-broken", "The decision for a leg would break the guard rail named.", "Report it."),
+        Finding("impossible-date", "A date or a moment does not exist.",
+                "Write year-month-day; a moment also with time and offset."),
+        Finding("internal-error", "The service failed in a way that nobody foresaw.", "Report it."),
+        Finding("malformed-request", "The request is no proper HTTP.", "Correct the client."),
+        Finding("method-not-allowed", "The method is none of those the address takes.",
+                "Use one of those in the header `Allow`."),
+        Finding("misplaced-input", "An input stands under the person and belongs to a leg, or the reverse.",
+                "Move it to where the help says."),
+        Finding("missing-field", "A field that is always needed is missing.", "Give it."),
+        Finding("no-edition-in-force", "No edition was in force at that moment.",
+                "Name an edition, or tell whoever runs the service."),
+        Finding("no-limb", "No leg was assessed.", "Give `left`, `right` or both."),
+        Finding("not-json", "The text is no JSON with one meaning at this place.",
+                "Send JSON written by a JSON library."),
+        Finding("null-answer", "An answer is null.",
+                "Leave the field out if the question was not answered; absence means \"not recorded\"."),
+        Finding("out-of-range", "A number or a year lies outside what is accepted.",
+                "Check the value and its unit."),
+        Finding("outside-calendar", "A day of the assessment or of its review lies outside the bank holidays known.",
+                "Check the date; whoever runs the service can extend the calendar."),
+        Finding("patient-number-refused", "The episode reference could hold a national patient number.",
+                "Use a pseudonym that says nothing about the person."),
+        Finding("repeated-parameter", "A query parameter stands more than once.", "Give it once."),
+        Finding("store-unavailable", "The store of decisions could not be opened, read or written.",
+                "Try again; if it stays, tell whoever runs the service."),
+        Finding("too-many-decimals", "A number has more decimals than it is measured to.",
+                "Round it as the question says."),
+        Finding("unknown-choice", "A text is none of the choices.", "Use one of the choices."),
+        Finding("unknown-decision", "No decision has this id.", "Compare the id."),
+        Finding("unknown-edition", "No edition has this id.", "List the editions to see their ids."),
+        Finding("unknown-field", "The request has no such field.", "Leave it out, or correct its name."),
+        Finding("unknown-input", "The vocabulary has no such input.", "Correct its name; see the vocabulary."),
+        Finding("unknown-parameter", "The address takes no such query parameter.", "Remove it."),
+        Finding("unknown-problem", "No problem type has this name.", "List them at `/problems`."),
+        Finding("unknown-route", "Nothing answers at this path.", "Compare the path with the description."),
+        Finding("unsupported-encoding", "The body is compressed.", "Send it uncompressed."),
+        Finding("unsupported-media-type", "The body is not declared as JSON in UTF-8.",
+                "Send `Content-Type: application/json`."),
+        Finding("unusual-value", "A warning, never an error: a value is accepted but outside the usual.",
+                "Check the entry."),
+        Finding("wrong-type", "A value is of another type than its field.",
+                "Flags are `true` and `false`, numbers are numbers, dates are texts; nothing is converted."),
+    )
+}
+
+
+def problem_types_text() -> str:
+    """The catalogue as Markdown, for `openapi/problem-types.md`."""
+    lines = [
+        "# Problems that the API reports",
+        "",
+        "Written by `limbtier openapi` from `service/limbtier/api/problems.py`; change it there.",
+        "",
+        "Every error answer is problem details (RFC 9457, `application/problem+json`): `type`, `title`, `status`,",
+        "`detail`, for faults of the service an `instance` that its log also names, and `errors`, which names",
+        "everything wrong at once. Each entry of `errors` has a `code`, where it can be shown a `pointer` (a JSON",
+        "pointer, RFC 6901, into the request, as a URI fragment), a `detail`, and a `help` that says what to do. No",
+        "error answer contains a decision.",
+        "",
+        "## Types",
+        "",
+    ]
+    for entry in PROBLEM_TYPES.values():
+        lines += [
+            f"### `{entry.type}`",
+            "",
+            f"{entry.status}, \"{entry.title}\"",
+            "",
+            entry.meaning,
+            "",
+            f"What to do: {entry.advice}",
+            "",
+        ]
+    lines += ["## Codes in `errors`", "", "| code | meaning | what to do |", "|---|---|---|"]
+    lines += [f"| `{one.code}` | {one.meaning} | {one.advice} |" for one in FINDINGS.values()]
+    return "\n".join(lines) + "\n"

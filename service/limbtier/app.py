@@ -1,0 +1,70 @@
+"""Builds the HTTP application from its parts. Nothing is global: what it needs is passed in."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import AsyncIterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI
+
+from limbtier import __version__
+from limbtier.api.decision_resources import add_decision_resources
+from limbtier.api.documentation_resources import add_documentation_resources
+from limbtier.api.edition_resources import add_edition_resources
+from limbtier.api.health_resources import add_health_resources
+from limbtier.api.middleware import Surroundings
+from limbtier.api.openapi import TITLE, Description
+from limbtier.api.problem_responses import add_problem_handlers
+from limbtier.foundation.clock import Clock, now
+from limbtier.foundation.settings import Settings, read_settings
+from limbtier.store.decisions import DecisionStore
+from limbtier.use_cases.decide import Decider
+from limbtier.use_cases.ready_rules import ready_rules
+
+
+def create_app(decider: Decider, store: DecisionStore, settings: Settings, clock: Clock = now) -> FastAPI:
+    """The application. `decider` stores into `store`, which is closed with the application; its rules may be
+    swapped, as one whole, while requests run. `clock` says which edition is in force today."""
+    writer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="limbtier-writer")
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        writer.shutdown()
+        store.close()
+
+    app = FastAPI(
+        title=TITLE,
+        version=__version__,
+        lifespan=lifespan,
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+    )
+    description = Description(app, decider, clock)
+    app.openapi = description.document  # type: ignore[method-assign]
+    app.add_middleware(Surroundings)
+    add_problem_handlers(app)
+    add_decision_resources(app, decider, store, writer, settings.most_body_bytes)
+    add_edition_resources(app, decider, clock)
+    add_health_resources(app, decider, store, writer, clock)
+    add_documentation_resources(app, description.text)
+    return app
+
+
+def from_settings(settings: Settings) -> FastAPI:
+    """The application of a deployment. Raises InvalidRuleFiles or StoreUnavailable, and then nothing serves."""
+    rules = ready_rules(settings.rules)
+    store = DecisionStore(settings.database)
+    return create_app(Decider(rules, store), store, settings)
+
+
+def from_environment() -> FastAPI:
+    """For a server that starts an application by name: `uvicorn limbtier.app:from_environment --factory`.
+
+    Raises also InvalidSettings.
+    """
+    return from_settings(read_settings(os.environ))

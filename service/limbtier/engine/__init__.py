@@ -1,0 +1,1 @@
+"""Assessment and edition in, decision with its trace out."""

@@ -1,0 +1,257 @@
+"""Reads the answers of one assessment strictly against a vocabulary: every bad answer is named at once.
+
+Nothing is coerced and nothing is filled in: an input that is absent stays not recorded. An answer to a
+question whose condition is false is refused, because the two contradict each other; the question then
+counts as answered with `not_asked`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from limbtier.domain.assessment import Answer, Answers
+from limbtier.domain.condition import ALWAYS, names
+from limbtier.domain.vocabulary import Input, Range, Scope, Vocabulary
+from limbtier.engine.compiled import Reading, compile_conditions
+from limbtier.foundation.answer_states import NOT_ASKED, NOT_DONE
+from limbtier.foundation.diagnostics import Diagnostic, did_you_mean, pointer
+
+MOST_GIRTHS = 40
+_ABSENT_HELP = "Leave the field out if the question was not answered."
+
+
+class AnswerReader:
+    """Reads answers of a person or of one limb; built once for an edition."""
+
+    def __init__(self, vocabulary: Vocabulary) -> None:
+        self._vocabulary = vocabulary
+        self._conditional: tuple[tuple[Input, Callable[[Answers], Reading]], ...] = tuple(
+            (entry, compile_conditions([entry.asked_when]).read)
+            for entry in vocabulary.inputs.values()
+            if entry.asked_when is not None
+        )
+        self._of_person = [pair for pair in self._conditional if pair[0].scope == "person"]
+        self._of_limb = [pair for pair in self._conditional if pair[0].scope == "limb"]
+
+    def read(
+        self, given: Mapping[str, Any], scope: Scope, place: Sequence[str], today: date | None
+    ) -> tuple[dict[str, Answer], list[Diagnostic]]:
+        """Answers by name, and what is wrong or unusual with them. `place` is where `given` stands in the
+        request; dates after `today` are refused (with None they are not compared)."""
+        answers: dict[str, Answer] = {}
+        found: list[Diagnostic] = []
+        inputs = self._vocabulary.inputs
+        for name, value in given.items():
+            entry = inputs.get(name)
+            if entry is None or entry.scope != scope:
+                found.append(self._unknown(name, entry, scope, place))
+                continue
+            answer, problem = _typed(entry, value, today)
+            if problem is not None:
+                code, message, advice = problem
+                found.append(Diagnostic(code, message, advice, pointer(*place, name)))
+            elif answer is not None:
+                answers[name] = answer
+                if (unusual := _unusual(entry, answer)) is not None:
+                    found.append(
+                        Diagnostic(
+                            "unusual-value",
+                            unusual,
+                            "Check the entry.",
+                            pointer(*place, name),
+                            severity="warning",
+                        )
+                    )
+        return answers, found
+
+    def complete(
+        self, answers: dict[str, Answer], scope: Scope, facts: Answers, place: Sequence[str]
+    ) -> list[Diagnostic]:
+        """Mark as `not_asked`, in `answers`, every question whose condition is false; name each
+        contradicting answer. For a limb, `facts` are the person's."""
+        found: list[Diagnostic] = []
+        known: dict[str, Answer] = {**facts, **answers}
+        for entry, read in self._of_person if scope == "person" else self._of_limb:
+            if read(known)[0][0] != 0:
+                continue
+            if entry.name in answers:
+                asked_by = ", ".join(f"`{name}`" for name in sorted(names(entry.asked_when or ALWAYS)))
+                found.append(
+                    Diagnostic(
+                        "contradicting-answer",
+                        f"`{entry.name}` is answered, but the answer to {asked_by} says it is not asked.",
+                        f"Correct {asked_by}, or leave `{entry.name}` out.",
+                        pointer(*place, entry.name),
+                    )
+                )
+            answers[entry.name] = known[entry.name] = NOT_ASKED
+        return found
+
+    def _unknown(self, name: str, entry: Input | None, scope: Scope, place: Sequence[str]) -> Diagnostic:
+        where = pointer(*place, name)
+        shown = name if len(name) <= 60 else name[:57] + "..."
+        if entry is not None:
+            home = "under `person`" if entry.scope == "person" else "under a limb"
+            return Diagnostic(
+                "misplaced-input", f"`{shown}` does not belong here.", f"Give it {home}.", where
+            )
+        known = (candidate.name for candidate in self._vocabulary.of_scope(scope))
+        advice = did_you_mean(name[:60], known, "See the vocabulary of the edition for the names of inputs.")
+        return Diagnostic("unknown-input", f"There is no input `{shown}`.", advice, where)
+
+
+Problem = tuple[str, str, str]
+
+
+def _typed(entry: Input, value: Any, today: date | None) -> tuple[Answer | None, Problem | None]:
+    """The answer as the engine holds it, or what is wrong with it."""
+    if value is None:
+        return None, ("null-answer", f"`{entry.name}` is null.", _ABSENT_HELP)
+    if entry.may_be_not_done and value == NOT_DONE and isinstance(value, str):
+        return NOT_DONE, None
+    match entry.kind:
+        case "flag":
+            if isinstance(value, bool):
+                return ("yes" if value else "no"), None
+            return None, _wrong(entry, value, "true or false")
+        case "choice":
+            if isinstance(value, str) and any(choice.value == value for choice in entry.choices):
+                return value, None
+            if isinstance(value, str):
+                known = entry.values()
+                advice = did_you_mean(value[:60], known, "Use one of: " + ", ".join(known) + ".")
+                return None, ("unknown-choice", f"`{entry.name}` has no choice `{_shown(value)}`.", advice)
+            return None, _wrong(entry, value, "one of " + ", ".join(entry.values()))
+        case "whole_number" | "number":
+            return _number(entry, value)
+        case "date":
+            return _date(entry, value, today)
+        case "number_series":
+            return _series(entry, value)
+
+
+def _number(entry: Input, value: Any) -> tuple[Answer | None, Problem | None]:
+    wanted = "a whole number" if entry.places == 0 else "a number"
+    if isinstance(value, bool) or not isinstance(value, int | Decimal):
+        also = ' or "not_done"' if entry.may_be_not_done else ""
+        return None, _wrong(entry, value, wanted + also)
+    if (outside := _outside(entry.range, value)) is not None:
+        unit = f" {entry.unit}" if entry.unit else ""
+        return None, (
+            "out-of-range",
+            f"`{entry.name}` is {_shown(value)}, {outside}.",
+            f"Give{_span(entry.range)}{unit}; check the unit.",
+        )
+    exact = Fraction(value)
+    if (exact * 10**entry.places).denominator != 1:
+        return None, (
+            "too-many-decimals",
+            f"`{entry.name}` is {_shown(value)}, with more decimals than it is measured to.",
+            f"Give {wanted} with at most {entry.places} decimals.",
+        )
+    return exact, None
+
+
+def _date(entry: Input, value: Any, today: date | None) -> tuple[Answer | None, Problem | None]:
+    if not isinstance(value, str):
+        return None, _wrong(entry, value, 'a date as text, such as "2026-01-31"')
+    try:
+        day = date.fromisoformat(value)
+    except ValueError:
+        day = None
+    if day is None or value != day.isoformat():
+        return None, (
+            "impossible-date",
+            f"`{entry.name}` is `{_shown(value)}`, which is no date.",
+            "Write year-month-day, such as 2026-01-31.",
+        )
+    if today is not None and day > today:
+        return None, (
+            "future-date",
+            f"`{entry.name}` is {value}, after the day of the assessment.",
+            "Give a day on or before the assessment.",
+        )
+    if day.year < 1900:
+        return None, ("out-of-range", f"`{entry.name}` is {value}, before 1900.", "Check the year.")
+    return day, None
+
+
+def _series(entry: Input, value: Any) -> tuple[Answer | None, Problem | None]:
+    if not isinstance(value, list) or not 2 <= len(value) <= MOST_GIRTHS:
+        return None, _wrong(entry, value, f"a list of 2 to {MOST_GIRTHS} numbers")
+    numbers: list[Fraction] = []
+    for item in value:
+        number, problem = _number(entry, item)
+        if problem is not None or not isinstance(number, Fraction):
+            return None, problem or _wrong(entry, item, "a list of numbers")
+        numbers.append(number)
+    return tuple(numbers), None
+
+
+def _wrong(entry: Input, value: Any, wanted: str) -> Problem:
+    return (
+        "wrong-type",
+        f"`{entry.name}` is {_described(value)}, not {wanted}.",
+        f"Give {wanted}. {_ABSENT_HELP}",
+    )
+
+
+def _described(value: Any) -> str:
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case str():
+            return f"the text `{_shown(value)}`"
+        case int() | Decimal():
+            return f"the number {_shown(value)}"
+        case list():
+            return f"a list of {len(value)}"
+        case _:
+            return "an object"
+
+
+def _shown(value: object) -> str:
+    """A value of the caller, short and printable, for a message."""
+    text = "".join(letter if letter.isprintable() else "?" for letter in str(value)[:60])
+    return text if len(str(value)) <= 60 else text[:57] + "..."
+
+
+def _outside(bounds: Range, value: int | Decimal) -> str | None:
+    """In words, how a number lies outside the bounds; compared before it becomes a fraction, so that a
+    number with a huge exponent costs nothing."""
+    if isinstance(value, Decimal) and (value.adjusted() > 12 or value.adjusted() < -12) and value != 0:
+        return "far outside what can be measured"
+    exact = Fraction(value)
+    if bounds.at_least is not None and exact < bounds.at_least:
+        return f"below {_plain(bounds.at_least)}"
+    if bounds.at_most is not None and exact > bounds.at_most:
+        return f"above {_plain(bounds.at_most)}"
+    return None
+
+
+def _unusual(entry: Input, answer: Answer) -> str | None:
+    values = answer if isinstance(answer, tuple) else (answer,)
+    for value in values:
+        if isinstance(value, Fraction):
+            low, high = entry.expected.at_least, entry.expected.at_most
+            if (low is not None and value < low) or (high is not None and value > high):
+                return f"`{entry.name}` is {_plain(value)}, outside the usual{_span(entry.expected)}."
+    return None
+
+
+def _span(bounds: Range) -> str:
+    if bounds.at_least is None:
+        return f" at most {_plain(bounds.at_most)}" if bounds.at_most is not None else " any number"
+    if bounds.at_most is None:
+        return f" at least {_plain(bounds.at_least)}"
+    return f" {_plain(bounds.at_least)} to {_plain(bounds.at_most)}"
+
+
+def _plain(value: Fraction) -> str:
+    return (
+        str(value.numerator) if value.denominator == 1 else str(Decimal(value.numerator) / value.denominator)
+    )

@@ -1,0 +1,94 @@
+"""What has to be arranged, by when, and in which order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from limbtier.domain.decision import Arrangement, Disposition
+from limbtier.engine.due_dates import Days, setting
+from limbtier.engine.interpreter import APPLIES, UNDETERMINED
+from limbtier.engine.prepared import Counting, PreparedEdition
+from limbtier.engine.tiers import TierRange
+
+
+@dataclass(slots=True)
+class _Asked:
+    due_on: date
+    within: str
+    rules: list[str] = field(default_factory=list)
+    after: set[str] = field(default_factory=set)
+
+
+def arrangements(
+    prepared: PreparedEdition, counting: Counting, tiers: TierRange, outcome: Disposition, days: Days
+) -> tuple[Arrangement, ...]:
+    """Every arrangement whose rule applies, at its earliest deadline; then those still pending.
+
+    Where a leg stays at the lowest tier above withholding, whatever would lift the limits that hold it
+    there is chased by the edition's chase deadline.
+    """
+    edition = prepared.edition
+    asked: dict[str, _Asked] = {}
+    pending: dict[str, list[str]] = {}
+    chase = setting(edition, "chase_deadline", days.today)
+    chased = outcome == "continue" and tiers.given == 1
+    first: list[tuple[str, tuple[str, ...]]] = []
+    for place, state in counting.items():
+        rule = edition.rules[place]
+        if not rule.then.arrange:
+            continue
+        if state == UNDETERMINED:
+            for arrange in rule.then.arrange:
+                pending.setdefault(arrange.what, []).append(rule.id)
+            continue
+        holds = (
+            chased
+            and prepared.limits[place] == tiers.given
+            and rule.then.limit is not None
+            and rule.then.limit.until is not None
+        )
+        for arrange in rule.then.arrange:
+            within = days.in_force(edition.interval(arrange.within, days.today), edition)
+            due_on, words = days.due(within), str(within)
+            if holds and (sooner := days.due(chase)) < due_on:
+                due_on, words = sooner, str(chase)
+            entry = asked.get(arrange.what)
+            if entry is None:
+                entry = asked[arrange.what] = _Asked(due_on, words)
+            elif due_on < entry.due_on:
+                entry.due_on, entry.within = due_on, words
+            entry.rules.append(rule.id)
+            if arrange.before:
+                first.append((arrange.what, arrange.before))
+    for what, later in first:
+        for name in later:
+            if name in asked and name != what:
+                asked[name].after.add(what)
+    due = [
+        Arrangement(
+            what, entry.due_on, entry.within, tuple(entry.rules), tuple(sorted(entry.after)), pending=False
+        )
+        for what, entry in asked.items()
+    ]
+    due.sort(key=lambda arrangement: (arrangement.due_on or date.max, arrangement.what))
+    waiting = [
+        Arrangement(what, None, "", tuple(rules), (), pending=True)
+        for what, rules in sorted(pending.items())
+        if what not in asked
+    ]
+    return (*due, *waiting)
+
+
+def deadline_of_rule(
+    prepared: PreparedEdition, counting: Counting, due: tuple[Arrangement, ...]
+) -> Mapping[str, date]:
+    """For each rule that applies and limits: the earliest combined deadline of what it arranges."""
+    by_name = {arrangement.what: arrangement.due_on for arrangement in due if arrangement.due_on is not None}
+    found: dict[str, date] = {}
+    for place, state in counting.items():
+        rule = prepared.edition.rules[place]
+        if state == APPLIES and rule.then.limit is not None and rule.then.arrange:
+            found[rule.id] = min(by_name[arrange.what] for arrange in rule.then.arrange)
+    return found

@@ -1,0 +1,129 @@
+"""From intervals to days: reviews and arrangements on the working days of one nation's calendar."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from limbtier.domain.decision import Disposition, Review
+from limbtier.domain.edition import Edition
+from limbtier.domain.interval import Interval
+from limbtier.engine.interpreter import UNDETERMINED
+from limbtier.engine.prepared import Counting, PreparedEdition
+from limbtier.engine.tiers import TierRange
+from limbtier.measures.working_days import WorkingCalendar
+
+CHANGES = ("start", "step_up", "step_down")
+
+
+@dataclass(frozen=True, slots=True)
+class Days:
+    """Today, the calendar, and the day of the first contact where it was recorded."""
+
+    today: date
+    calendar: WorkingCalendar
+    first_contact_on: date | None
+    _known: dict[Interval, date] = field(default_factory=dict)
+
+    def on_or_before(self, end: date) -> tuple[date, bool]:
+        """The last working day after today and not after `end`; `end` itself, and False, if there is none."""
+        if end <= self.today:
+            return self.today, True
+        found = self.calendar.last_working_day(self.today, end)
+        return (end, False) if found is None else (found, True)
+
+    def working_days_on(self, amount: int) -> date:
+        """The working day that many working days after today."""
+        day = self.today
+        for _ in range(amount):
+            day = self.calendar.next_working_day(day)
+        return day
+
+    def in_force(self, interval: Interval, edition: Edition) -> Interval:
+        """The interval itself; one from first contact that has passed, or whose first contact was not
+        recorded, is replaced by the edition's overdue deadline."""
+        if interval.kind != "days_of_first_contact":
+            return interval
+        first = self.first_contact_on
+        if first is not None and first + timedelta(days=interval.amount) >= self.today:
+            return interval
+        return setting(edition, "overdue_deadline", self.today)
+
+    def due(self, interval: Interval) -> date:
+        """By when an arrangement is due. An interval from first contact must be in force."""
+        known = self._known.get(interval)
+        if known is None:
+            known = self._known[interval] = self._due(interval)
+        return known
+
+    def _due(self, interval: Interval) -> date:
+        match interval.kind:
+            case "working_days":
+                return self.working_days_on(interval.amount)
+            case "days_of_first_contact":
+                if self.first_contact_on is None:
+                    raise ValueError("an interval from a first contact that was not recorded has no end")
+                return self.on_or_before(self.first_contact_on + timedelta(days=interval.amount))[0]
+            case _:
+                return self.on_or_before(self.today + timedelta(days=interval.days()))[0]
+
+
+def setting(edition: Edition, name: str, day: date) -> Interval:
+    """A setting that is an interval. Raises TypeError when it is a number."""
+    value = edition.settings[name].on(day)
+    if not isinstance(value, Interval):
+        raise TypeError(f"setting {name} is not an interval")
+    return value
+
+
+def review(
+    prepared: PreparedEdition, counting: Counting, tiers: TierRange, outcome: Disposition, days: Days
+) -> Review:
+    """The earliest of every interval that counts; rules that are undetermined count."""
+    edition = prepared.edition
+    shortest: dict[str, int] = {}
+    for place in counting:
+        within = edition.rules[place].then.review
+        if within is not None:
+            shortest[edition.rules[place].id] = edition.interval(within, days.today).days()
+    for name in _settings_that_bind(tiers, outcome):
+        shortest[name] = setting(edition, name, days.today).days()
+    at_tier = edition.tiers[tiers.given].review_within
+    if at_tier is not None:
+        shortest["tier"] = edition.interval(at_tier, days.today).days()
+    earliest = min(shortest.values())
+    due_on, fits = days.on_or_before(days.today + timedelta(days=earliest))
+    return Review(
+        due_on=due_on,
+        within_hours=24 * earliest,
+        set_by=tuple(name for name, amount in shortest.items() if amount == earliest),
+        no_working_day=not fits,
+    )
+
+
+def latest_review(prepared: PreparedEdition, counting: Counting, stopped: bool, day: date) -> int:
+    """The longest the review can become, in days, whatever the unanswered questions turn out to be."""
+    edition = prepared.edition
+    bounds = [setting(edition, "review_always", day).days()]
+    if stopped:
+        bounds.append(setting(edition, "review_stop_and_escalate", day).days())
+    for place, state in counting.items():
+        within = edition.rules[place].then.review
+        if state > UNDETERMINED and within is not None:
+            bounds.append(edition.interval(within, day).days())
+    return min(bounds)
+
+
+def _settings_that_bind(tiers: TierRange, outcome: Disposition) -> list[str]:
+    names = ["review_always"]
+    if outcome == "cannot_decide_yet":
+        names.append("review_cannot_decide_yet")
+    if outcome in CHANGES:
+        names.append("review_change")
+    if not tiers.determined:
+        names.append("review_undetermined")
+    if outcome == "stop_and_escalate":
+        names.append("review_stop_and_escalate")
+    if tiers.given < tiers.target:
+        names.append("review_below_target")
+    return names

@@ -1,0 +1,88 @@
+"""Checks every decision against the guard rails at run time; one that breaks a guard rail is not given.
+
+A cap on the tier binds whenever its condition is not false: what was not asked cannot raise the tier. A
+demand for a disposition, a review or an arrangement binds when its condition holds.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from limbtier.domain.decision import LimbDecision
+from limbtier.domain.rule import GuardCheck, GuardRail
+from limbtier.engine.due_dates import Days
+from limbtier.engine.interpreter import APPLIES, DOES_NOT_APPLY
+from limbtier.engine.prepared import PreparedEdition
+from limbtier.foundation.diagnostics import Diagnostic
+from limbtier.foundation.errors import GuardRailBroken
+
+
+def broken_guard_rails(prepared: PreparedEdition, decision: LimbDecision, days: Days) -> list[str]:
+    """Ids of the guard rails that the decision breaks. Guard rails that compare two decisions cannot be
+    read off one; they are tested and proved over all assessments instead."""
+    states = prepared.guards.read(decision.trace.facts)[0]
+    broken: list[str] = []
+    place = 0
+    for rail in prepared.guard_rails.rails:
+        for check in rail.checks:
+            state = states[place]
+            place += 1
+            if state == DOES_NOT_APPLY or _holds(prepared, check, state, decision, days):
+                continue
+            if rail.id not in broken:
+                broken.append(rail.id)
+    return broken
+
+
+def refuse_broken(prepared: PreparedEdition, decision: LimbDecision, days: Days) -> None:
+    """Raise GuardRailBroken, naming every guard rail that the decision would break."""
+    broken = broken_guard_rails(prepared, decision, days)
+    if broken:
+        rails = {rail.id: rail for rail in prepared.guard_rails.rails}
+        raise GuardRailBroken([_diagnostic(rails[name], decision) for name in broken])
+
+
+def _diagnostic(rail: GuardRail, decision: LimbDecision) -> Diagnostic:
+    return Diagnostic(
+        "guard-rail-broken",
+        f"The decision for the {decision.side} leg would break `{rail.id}`: {rail.statement}",
+        "Give no tier from it: decide by local policy, and report this fault of rule files or service.",
+    )
+
+
+def _holds(
+    prepared: PreparedEdition, check: GuardCheck, state: int, decision: LimbDecision, days: Days
+) -> bool:
+    require = check.require
+    if check.dispositions and decision.disposition not in check.dispositions:
+        return True
+    if check.tiers and decision.tier not in check.tiers:
+        return True
+    rank = prepared.edition.rank
+    if require.tier_at_most is not None and rank(decision.tier) > rank(require.tier_at_most):
+        return False
+    if require.no_avoided_material and {m.name for m in decision.chosen} & {m.name for m in decision.avoided}:
+        return False
+    if require.safety_net and not prepared.edition.wording.safety_net:
+        return False
+    if state != APPLIES:
+        return True
+    if require.disposition is not None and decision.disposition != require.disposition:
+        return False
+    if require.review_within is not None:
+        latest = days.today + timedelta(days=require.review_within.days())
+        if decision.review.due_on > latest:
+            return False
+    if require.arranged is None:
+        return True
+    within = prepared.edition.interval(require.arranged.within, days.today)
+    latest_due = days.due(days.in_force(within, prepared.edition))
+    return any(
+        _arranged_by(entry.due_on, latest_due)
+        for entry in decision.arrangements
+        if entry.what == require.arranged.what
+    )
+
+
+def _arranged_by(due_on: date | None, latest: date) -> bool:
+    return due_on is not None and due_on <= latest

@@ -1,0 +1,141 @@
+"""An edition made ready to decide: compiled once, shared by all threads, never changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from fractions import Fraction
+from typing import Protocol
+
+from limbtier.domain.assessment import Answers
+from limbtier.domain.condition import ALWAYS, Condition, names
+from limbtier.domain.edition import Edition
+from limbtier.domain.rule import GuardRails, Rule
+from limbtier.engine.answers import AnswerReader
+from limbtier.engine.compiled import CompiledRules, Reading, compile_conditions, compile_rules
+from limbtier.measures.registry import MEASURES
+
+# Of the rules that apply or are undetermined: the place in the edition, and which of both it is.
+Counting = Mapping[int, int]
+MOST_DAYS_KEPT = 64
+
+
+class SecondEngine(Protocol):
+    """What the matcher offers: one byte for each rule, read independently of the interpreter."""
+
+    def match(self, facts: Answers) -> bytes:
+        """0 does not apply, 1 undetermined, 2 applies."""
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedEdition:
+    """Everything about an edition that can be worked out before the first assessment.
+
+    For each rule, `proposes` and `limits` hold the rank of the tier, -1 where it concludes none, `lasts`
+    whether it limits without anything that could lift it, `inputs_of_rule` the inputs behind all it reads;
+    `step_limits` are the places of the limits that hold a leg at its tier until a good review there.
+    """
+
+    edition: Edition
+    guard_rails: GuardRails
+    answers: AnswerReader
+    rules: CompiledRules
+    guards: CompiledRules
+    proposes: tuple[int, ...]
+    limits: tuple[int, ...]
+    lasts: tuple[bool, ...]
+    tier_names: tuple[str, ...]
+    inputs_of_rule: tuple[tuple[str, ...], ...]
+    step_limits: tuple[int, ...]
+    read_step_limits: Callable[[Answers], Reading]
+    input_order: Mapping[str, int]
+    matcher: SecondEngine
+    _numbers: dict[date, dict[str, Fraction]] = field(default_factory=dict, compare=False)
+
+    def numbers(self, day: date) -> dict[str, Fraction]:
+        """The settings that are numbers, as in force on a day."""
+        found = self._numbers.get(day)
+        if found is None:
+            values = ((name, entry.on(day)) for name, entry in self.edition.settings.items())
+            found = {name: value for name, value in values if isinstance(value, Fraction)}
+            if len(self._numbers) >= MOST_DAYS_KEPT:
+                self._numbers.clear()
+            self._numbers[day] = found
+        return found
+
+
+def prepare(
+    edition: Edition, guard_rails: GuardRails, matcher_for: Callable[[Sequence[Rule]], SecondEngine]
+) -> PreparedEdition:
+    """Compile an edition and the guard rails that bind it. `matcher_for` makes the matcher of its rules,
+    which any thread may call."""
+    ranks = {tier.name: rank for rank, tier in enumerate(edition.tiers)}
+    sources = inputs_behind(edition)
+    step_limits = tuple(
+        place
+        for place, rule in enumerate(edition.rules)
+        if rule.then.limit is not None
+        and rule.then.limit.until == "good_review"
+        and "current_tier" in names(rule.when)
+    )
+    guard_conditions = [check.when for rail in guard_rails.rails for check in rail.checks]
+    return PreparedEdition(
+        edition=edition,
+        guard_rails=guard_rails,
+        answers=AnswerReader(edition.vocabulary),
+        rules=compile_rules(edition.rules, edition.strata),
+        guards=compile_conditions(guard_conditions),
+        proposes=tuple(ranks[r.then.propose] if r.then.propose else -1 for r in edition.rules),
+        limits=tuple(ranks[r.then.limit.tier] if r.then.limit else -1 for r in edition.rules),
+        lasts=tuple(r.then.limit is not None and r.then.limit.until is None for r in edition.rules),
+        tier_names=tuple(tier.name for tier in edition.tiers),
+        inputs_of_rule=tuple(
+            tuple(name for name in edition.vocabulary.inputs if name in behind(rule.when, sources))
+            for rule in edition.rules
+        ),
+        step_limits=step_limits,
+        read_step_limits=_step_reader(edition, step_limits),
+        input_order={name: place for place, name in enumerate(edition.vocabulary.inputs)},
+        matcher=matcher_for(edition.rules),
+    )
+
+
+def inputs_behind(edition: Edition) -> dict[str, frozenset[str]]:
+    """For every input, measure and derived fact: the inputs whose answers can settle it, its own
+    question's condition included."""
+    found: dict[str, frozenset[str]] = {}
+    for name, entry in edition.vocabulary.inputs.items():
+        found[name] = frozenset({name}) | behind(entry.asked_when or ALWAYS, found)
+    for measure in MEASURES:
+        found[measure.name] = _union(found.get(name, frozenset()) for name in measure.ingredients)
+    for name in edition.vocabulary.facts:
+        found[name] = frozenset()
+    for rule in edition.rules:  # strata order: what a rule reads is complete before it classifies
+        for name in rule.then.classify:
+            found[name] |= behind(rule.when, found)
+    return found
+
+
+def behind(condition: Condition, sources: dict[str, frozenset[str]]) -> frozenset[str]:
+    """The inputs behind everything a condition reads."""
+    return _union(sources.get(name, frozenset()) for name in names(condition))
+
+
+def _union(sets: Iterable[frozenset[str]]) -> frozenset[str]:
+    return frozenset().union(*sets)
+
+
+def _step_reader(edition: Edition, step_limits: tuple[int, ...]) -> Callable[[Answers], Reading]:
+    """Reads only the limits that hold a leg for a good review at its tier, and the rules they need."""
+    wanted = {edition.rules[place].id for place in step_limits}
+    needed = {name for place in step_limits for name in names(edition.rules[place].when)}
+    chosen: list[tuple[Rule, int]] = []
+    for rule, stratum in reversed(list(zip(edition.rules, edition.strata, strict=True))):
+        if rule.id in wanted or needed & set(rule.then.classify):
+            needed |= names(rule.when)
+            chosen.append((rule, stratum))
+    chosen.reverse()
+    # The step limits come first in the answer of the reader, whatever classifies what they read.
+    ordered = sorted(chosen, key=lambda pair: pair[0].id not in wanted)
+    return compile_rules([rule for rule, _ in ordered], [stratum for _, stratum in ordered]).read

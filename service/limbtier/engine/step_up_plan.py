@@ -1,0 +1,116 @@
+"""The step-up plan: from the tier given to the target, what lifts each limit on the way, and by when.
+
+It permits nothing: each step is a new decision.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+
+from limbtier.domain.assessment import Answer
+from limbtier.domain.decision import Lifting, Step
+from limbtier.engine.interpreter import DOES_NOT_APPLY, UNDETERMINED
+from limbtier.engine.prepared import Counting, PreparedEdition
+from limbtier.engine.tiers import TierRange
+
+ANSWER = "answer"
+GOOD_REVIEW = "good_review"
+# What is supposed of a leg that has done well at a tier; only limits for a good review are read with it.
+_DONE_WELL: Mapping[str, Answer] = {
+    "tolerance": "good",
+    "progress": "better",
+    "days_at_current_tier": Fraction(1),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class HeldLimit:
+    """A limit below the target that something can lift."""
+
+    rule: str
+    rank: int
+    lift: str
+    by: date
+
+
+def held_limits(
+    prepared: PreparedEdition,
+    counting: Counting,
+    tiers: TierRange,
+    today: date,
+    review_on: date,
+    deadlines: Mapping[str, date],
+) -> list[HeldLimit]:
+    """Limits below the target that are undetermined, or apply and carry `until`. `deadlines` gives for a
+    rule the day by which what it arranges is due. A proposal that only an answer can settle is held too,
+    at the highest tier that is surely proposed."""
+    held: list[HeldLimit] = []
+    for place, state in counting.items():
+        rank = prepared.limits[place]
+        if not 0 <= rank < tiers.target:
+            continue
+        rule = prepared.edition.rules[place]
+        until = rule.then.limit.until if rule.then.limit is not None else None
+        if state == UNDETERMINED:
+            held.append(HeldLimit(rule.id, rank, ANSWER, today))
+        elif until == GOOD_REVIEW:
+            held.append(HeldLimit(rule.id, rank, until, review_on))
+        elif until is not None:
+            held.append(HeldLimit(rule.id, rank, until, deadlines.get(rule.id, review_on)))
+    surely = max(tiers.surely_proposed, 0)
+    if surely < tiers.target:
+        held += [
+            HeldLimit(prepared.edition.rules[place].id, surely, ANSWER, today)
+            for place, state in counting.items()
+            if state == UNDETERMINED and prepared.proposes[place] > surely
+        ]
+    return held
+
+
+def step_up_plan(
+    prepared: PreparedEdition,
+    facts: Mapping[str, Answer],
+    tiers: TierRange,
+    held: Sequence[HeldLimit],
+    review_on: date,
+) -> tuple[Step, ...]:
+    """Steps from the tier given to the target; empty exactly when the tier is the target."""
+    steps: list[Step] = []
+    waiting = list(held)
+    level = tiers.given
+    while level < tiers.target:
+        again = _limits_once_at(prepared, facts, level, tiers.target, review_on)
+        rules_again = {limit.rule for limit in again}
+        waiting = [limit for limit in waiting if limit.rule not in rules_again]
+        waiting += [limit for limit in again if limit.rank <= level]
+        lifts = {limit.lift for limit in waiting if limit.rank <= level}
+        lifted = [limit for limit in waiting if limit.lift in lifts]
+        waiting = [limit for limit in waiting if limit.lift not in lifts]
+        waiting += [limit for limit in again if limit.rank > level]
+        reached = min([tiers.target, *(limit.rank for limit in waiting)])
+        if reached <= level:
+            raise AssertionError("a step-up plan must rise: nothing lifts what holds the leg")
+        names = prepared.tier_names
+        liftings = tuple(Lifting(limit.rule, names[limit.rank], limit.lift, limit.by) for limit in lifted)
+        steps.append(Step(names[level], names[reached], liftings))
+        level = reached
+    return tuple(steps)
+
+
+def _limits_once_at(
+    prepared: PreparedEdition, facts: Mapping[str, Answer], level: int, target: int, review_on: date
+) -> list[HeldLimit]:
+    """Limits on the current tier that will hold the leg once it has done well at `level`; what an
+    unanswered question leaves open counts."""
+    if not prepared.step_limits:
+        return []
+    supposed = {**facts, **_DONE_WELL, "current_tier": prepared.tier_names[level]}
+    states = prepared.read_step_limits(supposed)[0]
+    return [
+        HeldLimit(prepared.edition.rules[place].id, prepared.limits[place], GOOD_REVIEW, review_on)
+        for place, state in zip(prepared.step_limits, states, strict=False)
+        if state != DOES_NOT_APPLY and prepared.limits[place] < target
+    ]

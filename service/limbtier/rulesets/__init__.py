@@ -1,0 +1,1 @@
+"""Rule files: read strictly, checked, fingerprinted."""

@@ -1,0 +1,94 @@
+"""Names that an edition gives, and looking them up where they are used."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Generic, Literal, TypeVar
+
+from limbtier.domain.vocabulary import Input
+from limbtier.rulesets.findings import Findings, Place, Placed
+from limbtier.rulesets.nodes import shown
+from limbtier.rulesets.shapes import choose
+
+T = TypeVar("T")
+
+
+@dataclass(slots=True)
+class Names(Generic[T]):
+    """All names of one sort. `complete` is False when an entry could not be read: then a name that is not
+    here may have been meant to be, and is not called unknown."""
+
+    what: str
+    known: dict[str, T] = field(default_factory=dict)
+    places: dict[str, Place] = field(default_factory=dict)
+    complete: bool = True
+
+    def give(self, name: Placed[str], entry: T, found: Findings, code: str = "duplicate-name") -> bool:
+        """Record a name; False, with a finding, when it was given before."""
+        if name.value in self.known:
+            first = self.places[name.value]
+            found.add(
+                code,
+                name.place,
+                f"The {self.what} `{name.value}` is given twice; first in {first.file}, line {first.line}.",
+                "Rename or remove one of the two.",
+            )
+            return False
+        self.known[name.value] = entry
+        self.places[name.value] = name.place
+        return True
+
+    def find(self, name: Placed[str], found: Findings) -> T | None:
+        """The entry of a name that is used; an unknown one is named."""
+        if name.value not in self.known and self.complete:
+            message = f"There is no {self.what} `{shown(name.value)}`."
+            found.add("unknown-name", name.place, message, choose(name.value, self.known))
+        return self.known.get(name.value)
+
+    def all_of(self, used: Placed[tuple[Placed[str], ...]] | None, found: Findings) -> tuple[str, ...]:
+        """The names of a list; unknown ones and ones listed twice are named."""
+        if used is None:
+            return ()
+        for name in used.value:
+            self.find(name, found)
+        return distinct(used.value, found)
+
+
+def distinct(words: Iterable[Placed[T]], found: Findings) -> tuple[T, ...]:
+    """The values in their order; one listed twice is named."""
+    seen: dict[T, Place] = {}
+    for word in words:
+        if word.value in seen:
+            found.add(
+                "listed-twice", word.place, f"`{word.value}` is listed twice.", "Take one of the two out."
+            )
+        seen.setdefault(word.value, word.place)
+    return tuple(seen)
+
+
+Testing = Literal["words", "number", "neither"]
+
+
+@dataclass(frozen=True, slots=True)
+class Testable:
+    """An input, measure or derived fact that a condition may test. `testing` is None, and `values` empty,
+    where its own entry could not be read. `entry` is the input, for inputs that could be read."""
+
+    name: str
+    testing: Testing | None
+    flag: bool
+    values: tuple[str, ...]
+    sort: Literal["input", "measure", "fact"]
+    scope: str | None = None
+    entry: Input | None = None
+
+    @property
+    def is_input(self) -> bool:
+        """Whether it is asked."""
+        return self.sort == "input"
+
+    @property
+    def is_fact(self) -> bool:
+        """Whether rules classify it."""
+        return self.sort == "fact"

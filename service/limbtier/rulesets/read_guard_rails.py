@@ -1,0 +1,157 @@
+"""Reads guard rails: safety properties kept apart from every edition, in the names of its vocabulary."""
+
+from __future__ import annotations
+
+from typing import Final, cast, get_args
+
+from limbtier.domain.condition import ALWAYS
+from limbtier.domain.decision import DISPOSITIONS
+from limbtier.domain.edition import Edition
+from limbtier.domain.rule import Arrange, GuardCheck, GuardRail, GuardRails, Relation, Requirement
+from limbtier.domain.vocabulary import Input
+from limbtier.measures.registry import MEASURES
+from limbtier.rulesets.findings import Findings
+from limbtier.rulesets.names import Names, Testable, Testing, distinct
+from limbtier.rulesets.nodes import Node
+from limbtier.rulesets.read_conditions import condition_reference, read_condition
+from limbtier.rulesets.read_lists import TIERS_IN_ORDER
+from limbtier.rulesets.records import AsWritten, Fields, Key, ListOf, Record
+from limbtier.rulesets.shapes import Identifier, IntervalText, NameUsed, OneOf, Text, Version, YesNo
+
+WHAT: Final = Key("what", NameUsed, "the arrangement", required=True)
+WITHIN: Final = Key("within", IntervalText(), "by when at the latest", required=True)
+TIER_AT_MOST: Final = Key("tier_at_most", OneOf(TIERS_IN_ORDER), "no tier above this one")
+DISPOSITION: Final = Key("disposition", OneOf(DISPOSITIONS), "the disposition that must come out")
+REVIEW_WITHIN: Final = Key("review_within", IntervalText(review=True), "the longest until the review")
+ARRANGED: Final = Key("arranged", Record("an arrangement", (WHAT, WITHIN)), "what must be arranged")
+SAFETY_NET: Final = Key("safety_net", YesNo(), "whether the safety-net advice must be there")
+NO_AVOIDED: Final = Key("no_avoided_material", YesNo(), "whether no avoided material may be chosen")
+REQUIRE: Final = Key(
+    "require",
+    Record("a requirement", (TIER_AT_MOST, DISPOSITION, REVIEW_WITHIN, ARRANGED, SAFETY_NET, NO_AVOIDED)),
+    "what must hold",
+    required=True,
+)
+WHEN: Final[Key[Node]] = Key(
+    "when", AsWritten(condition_reference), "in which assessments; in all if not given"
+)
+FOR_DISPOSITIONS: Final = Key("dispositions", ListOf(OneOf(DISPOSITIONS)), "only decisions with one of these")
+FOR_TIERS: Final = Key("tiers", ListOf(OneOf(TIERS_IN_ORDER)), "only decisions at one of these tiers")
+FOR: Final = Key("for", Record("a choice of decisions", (FOR_DISPOSITIONS, FOR_TIERS)), "for which decisions")
+CHECK: Final = Record("a check", (WHEN, FOR, REQUIRE))
+
+ID: Final = Key("id", Identifier, "its id, in small letters, digits and -", required=True)
+STATEMENT: Final = Key("statement", Text(), "the safety property in plain words", required=True)
+CHECKS: Final = Key("checks", ListOf(CHECK), "what is demanded of a decision")
+RELATION: Final = Key(
+    "relation", OneOf(get_args(Relation)), "a property of two decisions, in place of checks"
+)
+RAIL: Final = Record("a guard rail", (ID, STATEMENT, CHECKS, RELATION))
+VERSION: Final = Key("version", Version, "the version, as the file's name", required=True)
+RAILS: Final = Key("rails", ListOf(RAIL), "all guard rails", required=True)
+GUARD_RAILS_FILE: Final = Record("the file", (VERSION, RAILS))
+
+
+def read_guard_rails(
+    root: Node | None, file_version: str, fingerprint: str, edition: Edition, found: Findings
+) -> GuardRails:
+    """All guard rails of a file; parts that were refused are left out, and then the file is refused."""
+    fields = GUARD_RAILS_FILE.read(root, "The file", found) if root is not None else None
+    if fields is None:
+        return GuardRails("", fingerprint, ())
+    version, listed = fields.get(VERSION), fields.get(RAILS)
+    if version and version.value != file_version:
+        message = f"`version` is `{version.value}`, but the file is named `{file_version}`."
+        found.add("folder-disagrees", version.place, message, "Write the same in both.")
+    testable = testable_of(edition)
+    arrangements: Names[bool] = Names("arrangement", dict.fromkeys(edition.arrangements, True))
+    ids: Names[bool] = Names("guard rail")
+    rails: list[GuardRail] = []
+    for entry in listed.value if listed else ():
+        rail = _rail(entry, testable, arrangements, found)
+        if rail_id := entry.get(ID):
+            ids.give(rail_id, True, found, "duplicate-id")
+        if rail is not None:
+            rails.append(rail)
+    return GuardRails(version.value if version else "", fingerprint, tuple(rails))
+
+
+def testable_of(edition: Edition) -> Names[Testable]:
+    """The names that a condition about decisions of an edition may test."""
+    names: Names[Testable] = Names("input, measure or fact")
+    for name, entry in edition.vocabulary.inputs.items():
+        flag = entry.kind == "flag"
+        names.known[name] = Testable(name, _testing(entry), flag, entry.values(), "input", entry.scope, entry)
+    for measure in MEASURES:
+        number = measure.kind == "number"
+        values = ("not_done",) if number else measure.choices
+        names.known[measure.name] = Testable(
+            measure.name, "number" if number else "words", False, values, "measure"
+        )
+    for name in edition.vocabulary.facts:
+        names.known[name] = Testable(name, "words", True, ("yes", "no"), "fact")
+    return names
+
+
+def _testing(entry: Input) -> Testing:
+    if entry.kind in ("flag", "choice"):
+        return "words"
+    return "number" if entry.kind in ("whole_number", "number") else "neither"
+
+
+def _rail(
+    entry: Fields, testable: Names[Testable], arrangements: Names[bool], found: Findings
+) -> GuardRail | None:
+    rail_id, statement, checks, relation = (
+        entry.get(ID),
+        entry.get(STATEMENT),
+        entry.get(CHECKS),
+        entry.get(RELATION),
+    )
+    if entry.wrote(CHECKS) == entry.wrote(RELATION):
+        both = "both `checks` and" if entry.wrote(CHECKS) else "neither `checks` nor"
+        message = f"The guard rail has {both} `relation`."
+        found.add("rail-demands-nothing", entry.place, message, "Give exactly one of the two.")
+    read = [_check(check, testable, arrangements, found) for check in (checks.value if checks else ())]
+    if not (rail_id and statement):
+        return None
+    return GuardRail(
+        rail_id.value,
+        statement.value,
+        tuple(check for check in read if check is not None),
+        cast("Relation", relation.value) if relation else None,
+    )
+
+
+def _check(
+    entry: Fields, testable: Names[Testable], arrangements: Names[bool], found: Findings
+) -> GuardCheck | None:
+    node, chosen, require = entry.get(WHEN), entry.get(FOR), entry.get(REQUIRE)
+    when = read_condition(node, testable, "`when`", found) if node is not None else ALWAYS
+    dispositions = chosen.get(FOR_DISPOSITIONS) if chosen else None
+    tiers = chosen.get(FOR_TIERS) if chosen else None
+    for_dispositions = distinct(dispositions.value, found) if dispositions else ()
+    for_tiers = distinct(tiers.value, found) if tiers else ()
+    if require is None or when is None:
+        return None
+    return GuardCheck(when, for_dispositions, for_tiers, _requirement(require, arrangements, found))
+
+
+def _requirement(require: Fields, arrangements: Names[bool], found: Findings) -> Requirement:
+    if not require.written and require.whole:
+        found.add("rail-demands-nothing", require.place, "`require` demands nothing.", "Give what must hold.")
+    tier, disposition = require.get(TIER_AT_MOST), require.get(DISPOSITION)
+    within, arranged = require.get(REVIEW_WITHIN), require.get(ARRANGED)
+    what = arranged.get(WHAT) if arranged else None
+    by_when = arranged.get(WITHIN) if arranged else None
+    if what:
+        arrangements.find(what, found)
+    safety_net, no_avoided = require.get(SAFETY_NET), require.get(NO_AVOIDED)
+    return Requirement(
+        tier_at_most=tier.value if tier else None,
+        disposition=disposition.value if disposition else None,
+        review_within=within.value if within else None,
+        arranged=Arrange(what.value, by_when.value) if what and by_when else None,
+        safety_net=bool(safety_net and safety_net.value),
+        no_avoided_material=bool(no_avoided and no_avoided.value),
+    )

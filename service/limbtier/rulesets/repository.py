@@ -1,0 +1,158 @@
+"""All rule files of a deployment, held loaded; reloading swaps them as a whole or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Final, TypeVar
+
+from limbtier.domain.edition import Edition
+from limbtier.domain.rule import GuardRails
+from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
+from limbtier.foundation.errors import InvalidRuleFiles, NotFound
+from limbtier.measures.working_days import WorkingCalendar
+from limbtier.rulesets.loader import load_calendars, load_edition, load_guard_rails, load_released
+from limbtier.rulesets.shapes import word_list
+
+T = TypeVar("T")
+
+# Folders of the rules folder that hold no editions.
+OTHER_FOLDERS: Final = ("calendars", "guard_rails", "schemas")
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """Everything loaded at one time. `guard_rails` are by edition id, each checked against its edition."""
+
+    editions: Mapping[str, Edition]
+    guard_rails: Mapping[str, GuardRails]
+    calendars: Mapping[str, WorkingCalendar]
+
+
+class RuleRepository:
+    """Finds editions by id. Many threads may read: a reload replaces the snapshot in one assignment."""
+
+    def __init__(self, rules_folder: Path) -> None:
+        """Loads every edition of the folder. Raises InvalidRuleFiles with the diagnostics of all of them."""
+        self._folder = rules_folder
+        self._snapshot = _load(rules_folder)
+
+    def reload(self) -> None:
+        """Read all files anew. Raises InvalidRuleFiles, and keeps what was loaded, when any is refused."""
+        self._snapshot = _load(self._folder)
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """What is loaded now; it never changes, whoever reloads."""
+        return self._snapshot
+
+    @property
+    def editions(self) -> Mapping[str, Edition]:
+        """Every edition by id."""
+        return self._snapshot.editions
+
+    @property
+    def calendars(self) -> Mapping[str, WorkingCalendar]:
+        """The working calendar of each nation."""
+        return self._snapshot.calendars
+
+    def edition(self, edition_id: str) -> Edition:
+        """An edition by id, such as `core-2026.1.0`. Raises NotFound."""
+        return _by_id(self._snapshot.editions, edition_id)
+
+    def guard_rails(self, edition_id: str) -> GuardRails:
+        """The guard rails that bind an edition. Raises NotFound."""
+        return _by_id(self._snapshot.guard_rails, edition_id)
+
+    def default_edition(self, day: date) -> Edition:
+        """The edition for a day when none is asked for: of the released ones in force by then the latest;
+        where none is released, the latest draft in force by then. Raises NotFound."""
+        in_force = [entry for entry in self._snapshot.editions.values() if entry.effective_from <= day]
+        for status in ("released", "draft"):
+            candidates = [entry for entry in in_force if entry.status == status]
+            if candidates:
+                return max(candidates, key=_newest)
+        message = f"No edition is in force on {day}."
+        raise NotFound(
+            [Diagnostic("no-edition", message, "Name an edition, or give one an earlier first day.")]
+        )
+
+
+def _newest(edition: Edition) -> tuple[date, tuple[int, ...], str]:
+    return edition.effective_from, tuple(int(part) for part in edition.version.split(".")), edition.name
+
+
+def _by_id(entries: Mapping[str, T], edition_id: str) -> T:
+    if edition_id in entries:
+        return entries[edition_id]
+    shown = edition_id[:60] if edition_id.isprintable() else "?"
+    advice = did_you_mean(shown, entries, f"Known here: {word_list(sorted(entries))}.")
+    raise NotFound([Diagnostic("unknown-edition", f"There is no edition `{shown}`.", advice)])
+
+
+def _load(folder: Path) -> Snapshot:
+    """Everything below the rules folder; the diagnostics of all files are collected before any is raised."""
+    diagnostics: list[Diagnostic] = []
+    released: Mapping[str, str] = {}
+    calendars: Mapping[str, WorkingCalendar] = {}
+    editions: dict[str, Edition] = {}
+    guard_rails: dict[str, GuardRails] = {}
+    released_read = True
+    try:
+        released = load_released(folder / "released.yaml")
+    except InvalidRuleFiles as error:
+        diagnostics += error.diagnostics
+        released_read = False
+    try:
+        calendars = load_calendars(folder / "calendars" / "bank_holidays.yaml")
+    except InvalidRuleFiles as error:
+        diagnostics += error.diagnostics
+    for place in edition_folders(folder):
+        try:
+            edition = load_edition(place, released)
+            editions[edition.id] = edition
+            file = folder / "guard_rails" / f"{edition.guard_rails}.yaml"
+            guard_rails[edition.id] = load_guard_rails(file, edition)
+        except InvalidRuleFiles as error:
+            diagnostics += [
+                entry for entry in error.diagnostics if released_read or entry.code != "released-not-listed"
+            ]
+    if released_read and not diagnostics:
+        diagnostics += _missing(released, editions)
+    if not (diagnostics or editions):
+        message = "The rules folder holds no edition."
+        diagnostics.append(Diagnostic("missing-file", message, "Add one at `<set>/<version>/`.", file="."))
+    if diagnostics:
+        raise InvalidRuleFiles(list(dict.fromkeys(diagnostics)))
+    return Snapshot(editions, guard_rails, calendars)
+
+
+def edition_folders(folder: Path) -> list[Path]:
+    """Every folder that should hold an edition, `<set>/<version>` in the rules folder, in a fixed order."""
+    if not folder.is_dir():
+        return []
+    return sorted(
+        version
+        for rule_set in folder.iterdir()
+        if rule_set.is_dir()
+        and rule_set.name not in OTHER_FOLDERS
+        and not rule_set.name.startswith((".", "_"))
+        for version in rule_set.iterdir()
+        if version.is_dir() and not version.name.startswith((".", "_"))
+    )
+
+
+def _missing(released: Mapping[str, str], editions: Mapping[str, Edition]) -> list[Diagnostic]:
+    """A released edition that is no longer there: past decisions could not be replayed."""
+    return [
+        Diagnostic(
+            "released-missing",
+            f"`{edition_id}` was released and its folder is gone.",
+            "Put the folder back as it was released.",
+            file="released.yaml",
+        )
+        for edition_id in released
+        if edition_id not in editions
+    ]

@@ -1,0 +1,100 @@
+"""Checks over all rules of an edition together: derived facts, and whether a limit can be lifted at all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from limbtier.domain.condition import names
+from limbtier.measures.registry import MEASURES
+from limbtier.rulesets.findings import Findings
+from limbtier.rulesets.read_rules import EditionNames, RuleRead
+from limbtier.rulesets.read_vocabulary import GOOD_REVIEW
+from limbtier.rulesets.shapes import word_list
+from limbtier.rulesets.strata import fact_needs, stratify
+
+# What a limit that a good review lifts must test, directly: else doing well could not lift it.
+LIFTED_BY_GOOD_REVIEW: Final = ("first_application", "current_tier", "tolerance")
+
+
+def check_rules(rules: Sequence[RuleRead], edition: EditionNames, found: Findings) -> None:
+    """Name facts that nothing classifies or that hang on one another, and `until` that cannot come true."""
+    facts = [name for name, entry in edition.testable.known.items() if entry.is_fact]
+    classified = {name for read in rules for name in read.classify}
+    if edition.rules.complete and all(read.classify_sound for read in rules):
+        for fact in facts:
+            if fact not in classified:
+                message = f"No rule classifies the fact `{fact}`, so it could never be `yes`."
+                place = edition.testable.places[fact]
+                found.add("fact-not-classified", place, message, "Classify it in a rule, or take it out.")
+    in_ring = _check_ring(rules, facts, found)
+    sources = {} if in_ring else _inputs_behind(rules, edition, facts)
+    for read in rules:
+        _check_until(read, edition, sources, found)
+
+
+def _check_ring(rules: Sequence[RuleRead], facts: Sequence[str], found: Findings) -> bool:
+    """Name a ring of facts at a rule of it."""
+    strata = stratify([read.rule for read in rules], facts)
+    if not isinstance(strata, list):
+        return False
+    for read in rules:
+        reads = names(read.rule.when)
+        if strata[0] in read.classify and strata[1] in reads:
+            message = (
+                f"Facts hang on one another in a ring: {' needs '.join(f'`{fact}`' for fact in strata)}."
+            )
+            place = read.classify[strata[0]]
+            found.add("fact-ring", place, message, "Let one of them be classified without reading the next.")
+            break
+    return True
+
+
+def _inputs_behind(
+    rules: Sequence[RuleRead], edition: EditionNames, facts: Sequence[str]
+) -> dict[str, frozenset[str]]:
+    """For each testable name the inputs it comes from. A fact classified by a rule whose tests could not be
+    read is left out, so that nothing is concluded from it."""
+    found: dict[str, frozenset[str]] = {
+        name: frozenset({name}) for name, entry in edition.testable.known.items() if entry.is_input
+    }
+    for measure in MEASURES:
+        found[measure.name] = frozenset().union(
+            *(found.get(name, frozenset()) for name in measure.ingredients)
+        )
+    needs = fact_needs([read.rule for read in rules], facts)
+    waiting = list(facts)
+    while waiting:
+        ready = [fact for fact in waiting if all(other not in waiting for other in needs[fact])]
+        for fact in ready:
+            of_fact = [read for read in rules if fact in read.classify]
+            if all(read.when_sound for read in of_fact) and all(need in found for need in needs[fact]):
+                read_names = frozenset().union(*(names(read.rule.when) for read in of_fact))
+                found[fact] = frozenset().union(*(found.get(name, frozenset()) for name in read_names))
+        waiting = [fact for fact in waiting if fact not in ready]
+    return found
+
+
+def _check_until(
+    read: RuleRead, edition: EditionNames, sources: Mapping[str, frozenset[str]], found: Findings
+) -> None:
+    limit = read.rule.then.limit
+    if limit is None or limit.until is None or limit.until not in edition.lifts.known:
+        return
+    tested = names(read.rule.when)
+    if limit.until == GOOD_REVIEW:
+        if read.when_sound and not tested & set(LIFTED_BY_GOOD_REVIEW):
+            message = "A good review cannot lift this limit: the rule does not see it."
+            advice = f"Test one of {word_list(LIFTED_BY_GOOD_REVIEW)}, or name another `until`."
+            found.add("good-review-not-tested", read.until, message, advice)
+    elif not read.arranges:
+        message = f"The limit waits for `{limit.until}`, and the rule arranges nothing that could bring it."
+        found.add("until-arranges-nothing", read.until, message, "Add `arrange`, or take `until` out.")
+    lifting = set(edition.lifts.known[limit.until])
+    if not (read.when_sound and lifting and tested <= sources.keys()):
+        return
+    behind = frozenset().union(*(sources[name] for name in tested))
+    if not behind & lifting:
+        message = f"`{limit.until}` cannot lift this limit: the rule reads none of its inputs."
+        advice = f"Test one of {word_list(sorted(lifting))}, or name another `until`."
+        found.add("until-reads-nothing", read.until, message, advice)

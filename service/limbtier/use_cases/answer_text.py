@@ -1,0 +1,45 @@
+"""Answers and tests as exact text, for records and pages."""
+
+from __future__ import annotations
+
+from datetime import date
+from fractions import Fraction
+
+from limbtier.domain.assessment import Answer
+from limbtier.domain.condition import Test, ValueTest
+from limbtier.measures.rounding import show
+
+NOT_RECORDED = "not_recorded"
+
+
+def exact_text(answer: Answer | None) -> str:
+    """An answer as text: a number as the decimal it is, or to four places with its exact fraction."""
+    match answer:
+        case None:
+            return NOT_RECORDED
+        case str():
+            return answer
+        case Fraction():
+            if answer.denominator == 1:
+                return str(answer.numerator)
+            ten_thousandths = answer * 10_000
+            if ten_thousandths.denominator == 1:
+                return show(answer, 4).rstrip("0")
+            return f"{show(answer, 4)} ({answer})"
+        case date():
+            return answer.isoformat()
+        case _:
+            return ", ".join(exact_text(number) for number in answer)
+
+
+def required_text(test: Test) -> str:
+    """What a test requires, in words."""
+    if isinstance(test, ValueTest):
+        return " or ".join(test.values)
+    edges = (
+        ("at least", test.at_least),
+        ("above", test.above),
+        ("at most", test.at_most),
+        ("below", test.below),
+    )
+    return " and ".join(f"{word} {exact_text(edge)}" for word, edge in edges if edge is not None)

@@ -1,0 +1,199 @@
+"""The request as it comes over HTTP or in a file, read strictly into an assessment."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from limbtier.domain.assessment import SIDES, Answers, Assessment, Side
+from limbtier.domain.episode import PATTERN as EPISODE_PATTERN
+from limbtier.domain.episode import episode_problem
+from limbtier.engine.prepared import PreparedEdition
+from limbtier.foundation.diagnostics import Diagnostic, did_you_mean, pointer
+from limbtier.foundation.errors import InvalidAssessment
+
+Nation = Literal["england", "wales", "scotland", "northern_ireland"]
+EDITION_PATTERN = r"^[a-z][a-z0-9_]{0,40}-[0-9]{4}\.[0-9]{1,4}\.[0-9]{1,4}$"
+MOMENT_PATTERN = (
+    r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:[0-9]{2})$"
+)
+
+
+# A default that no caller can send: a field left out is absent, and null is refused like any wrong type.
+_ABSENT: Any = None
+
+
+class Limbs(BaseModel):
+    """The legs assessed; a leg that was not assessed is left out."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+    left: dict[str, Any] = Field(default=_ABSENT, description="Answers about the left leg.")
+    right: dict[str, Any] = Field(default=_ABSENT, description="Answers about the right leg.")
+
+
+class AssessmentRequest(BaseModel):
+    """One contact: the person and one or both legs, asked about in the words of the vocabulary."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+    assessed_at: Annotated[
+        str,
+        Field(
+            pattern=MOMENT_PATTERN,
+            description="The moment of the contact, with its offset from UTC.",
+            examples=["2026-03-02T09:30:00+00:00"],
+        ),
+    ]
+    calendar: Annotated[Nation, Field(description="Whose bank holidays count for due dates.")]
+    episode: Annotated[
+        str,
+        Field(
+            pattern=EPISODE_PATTERN,
+            description="A pseudonym that groups contacts of one person. Never a national patient number.",
+        ),
+    ] = _ABSENT
+    edition: Annotated[
+        str,
+        Field(pattern=EDITION_PATTERN, description="The edition to decide by; the active one when left out."),
+    ] = _ABSENT
+    person: Annotated[dict[str, Any], Field(description="Answers about the person.")]
+    limbs: Annotated[Limbs, Field(description="Answers about each leg.")]
+
+
+EditionFor = Callable[[str | None, datetime], PreparedEdition | None]
+
+
+def read_assessment(value: Any, edition_for: EditionFor) -> tuple[Assessment, PreparedEdition]:
+    """The assessment, and the edition that decides it. `edition_for` finds an edition by its id, or the
+    active one at a moment for None. Raises InvalidAssessment that names every bad field at once."""
+    if not isinstance(value, dict):
+        raise InvalidAssessment(
+            [Diagnostic("wrong-type", "The request is no object.", "Send one object.", "")]
+        )
+    found: list[Diagnostic] = []
+    try:
+        request: AssessmentRequest | None = AssessmentRequest.model_validate(value)
+    except ValidationError as error:
+        request = None
+        found += [_diagnostic(dict(item)) for item in error.errors(include_url=False, include_context=False)]
+    moment = _moment(value.get("assessed_at"), found)
+    episode = value.get("episode")
+    if isinstance(episode, str) and (problem := episode_problem(episode)) is not None:
+        found = [item for item in found if item.pointer != "/episode"]
+        found.append(Diagnostic(*problem, pointer("episode")))
+    prepared = _edition(value.get("edition"), moment, edition_for, found)
+    person, limbs = _answers(value, prepared, moment, found)
+    errors = [item for item in found if item.severity == "error"]
+    if errors or request is None or moment is None or prepared is None:
+        raise InvalidAssessment(sorted(errors, key=lambda item: item.pointer or ""))
+    warnings = tuple(item for item in found if item.severity == "warning")
+    assessment = Assessment(
+        moment, request.calendar, request.episode, request.edition, person, limbs, value, warnings
+    )
+    return assessment, prepared
+
+
+def _moment(value: Any, found: list[Diagnostic]) -> datetime | None:
+    """The moment, when its text has the right shape; a shape that is wrong has been named already."""
+    if not isinstance(value, str) or not re.match(MOMENT_PATTERN.removesuffix("$") + r"\Z", value):
+        return None
+    try:
+        moment = datetime.fromisoformat(value)
+        moment.astimezone()
+        if not 1900 <= moment.year <= 9998:
+            raise ValueError(value)
+    except (ValueError, OverflowError):
+        advice = "Give a day and a time that exist, such as 2026-03-02T09:30:00+00:00."
+        found.append(
+            Diagnostic("impossible-date", "`assessed_at` is no moment.", advice, pointer("assessed_at"))
+        )
+        return None
+    return moment
+
+
+def _edition(
+    name: Any, moment: datetime | None, edition_for: EditionFor, found: list[Diagnostic]
+) -> PreparedEdition | None:
+    if name is not None and not isinstance(name, str):
+        return edition_for(None, moment or datetime.now().astimezone())
+    prepared = edition_for(name, moment or datetime.now().astimezone())
+    if prepared is None and not any(item.pointer == "/edition" for item in found):
+        advice = "Leave `edition` out for the active one, or list the editions to see their ids."
+        message = "No edition was in force then." if name is None else "There is no such edition."
+        found.append(Diagnostic("unknown-edition", message, advice, pointer("edition")))
+    return prepared
+
+
+def _answers(
+    value: dict[str, Any], prepared: PreparedEdition | None, moment: datetime | None, found: list[Diagnostic]
+) -> tuple[Answers, dict[Side, Answers]]:
+    """The answers of the person and of each leg; what is wrong with them is added to `found`."""
+    if prepared is None:
+        return {}, {}
+    day = None if moment is None else Assessment(moment, "", None, None, {}, {}, {}).assessed_on
+    given = value.get("person")
+    person, problems = prepared.answers.read(
+        given if isinstance(given, dict) else {}, "person", ["person"], day
+    )
+    found += problems
+    found += prepared.answers.complete(person, "person", {}, ["person"])
+    limbs: dict[Side, Answers] = {}
+    legs = value.get("limbs")
+    if not isinstance(legs, dict):
+        return person, limbs
+    for side in SIDES:
+        leg = legs.get(side)
+        if not isinstance(leg, dict):
+            continue
+        if not leg:
+            advice = "Answer at least one question about the leg, or leave the leg out."
+            found.append(
+                Diagnostic("empty-limb", f"The {side} leg has no answer.", advice, pointer("limbs", side))
+            )
+        answers, problems = prepared.answers.read(leg, "limb", ["limbs", side], day)
+        found += problems
+        found += prepared.answers.complete(answers, "limb", person, ["limbs", side])
+        limbs[side] = answers
+    if not limbs and not legs.keys() & set(SIDES):
+        advice = "Give `left`, `right` or both."
+        found.append(Diagnostic("no-limb", "No leg was assessed.", advice, pointer("limbs")))
+    return person, limbs
+
+
+_HELP = {
+    "missing": ("missing-field", "`{name}` is missing.", "Give it; see the request's schema."),
+    "extra_forbidden": ("unknown-field", "There is no field `{name}`.", "{close}"),
+    "string_pattern_mismatch": ("bad-format", "`{name}` has the wrong form.", "{format}"),
+    "literal_error": ("unknown-choice", "`{name}` is none of its choices.", "{format}"),
+}
+_FORMATS = {
+    "assessed_at": "Write date, time and offset, such as 2026-03-02T09:30:00+00:00.",
+    "calendar": "Use england, wales, scotland or northern_ireland.",
+    "episode": "Use 1 to 64 letters, digits, and . _ ~ - beginning with a letter.",
+    "edition": "Write set and version, such as core-2026.1.0.",
+    "person": "Give an object of answers; it may be empty.",
+    "limbs": "Give an object with `left`, `right` or both.",
+    "left": "Give an object of answers, or leave the leg out.",
+    "right": "Give an object of answers, or leave the leg out.",
+}
+
+
+def _diagnostic(error: dict[str, Any]) -> Diagnostic:
+    """One fault of the envelope, in our own words."""
+    steps = error["loc"]
+    name = str(steps[-1])[:60] if steps else "request"
+    fields = AssessmentRequest.model_fields if len(steps) < 2 else Limbs.model_fields
+    code, message, advice = _HELP.get(
+        error["type"], ("wrong-type", "`{name}` has the wrong type.", "{format}")
+    )
+    words = {
+        "name": "".join(letter if letter.isprintable() else "?" for letter in name),
+        "close": did_you_mean(name, fields, "Leave it out."),
+        "format": _FORMATS.get(name, "See the request's schema."),
+    }
+    return Diagnostic(code, message.format(**words), advice.format(**words), pointer(*steps))

@@ -1,0 +1,93 @@
+"""Message cases: a change to the small edition, and the exact diagnostics that loading it must give.
+
+A case is a text file. Its first lines say in a sentence what it shows; then come sections, each under a line
+that begins with `=== `:
+
+    === replace in <path>     whole lines that stand there exactly once ...
+    === with                  ... and the lines that take their place
+    === add <path>            a file with these lines
+    === escaped <path>        a file with these bytes, written with \\x escapes and without a line end
+    === remove <path>         takes the file away
+    === says                  all diagnostics, in their order
+
+Paths are relative to the rules folder.
+"""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from limbtier.foundation.errors import InvalidRuleFiles
+from limbtier.rulesets.repository import RuleRepository
+
+HERE = Path(__file__).parent
+SMALL_RULES = HERE / "small_edition"
+EDITION = "small/2026.1.0"
+MARK = "=== "
+
+
+@dataclass(frozen=True, slots=True)
+class MessageCase:
+    """One case as written; `sections` are the headings with the lines below them."""
+
+    sentence: str
+    sections: tuple[tuple[str, str], ...]
+
+    @property
+    def says(self) -> str:
+        """The diagnostics expected."""
+        return dict(self.sections)["says"]
+
+
+def read_case(path: Path) -> MessageCase:
+    """The case of a file."""
+    head, *parts = ("\n" + path.read_text(encoding="utf-8")).split("\n" + MARK)
+    sections = []
+    for part in parts:
+        heading, _, body = part.partition("\n")
+        sections.append((heading.strip(), body.removesuffix("\n")))
+    return MessageCase(head.strip(), tuple(sections))
+
+
+def copy_of_small_rules(folder: Path) -> Path:
+    """A rules folder of its own that a test may change."""
+    return Path(shutil.copytree(SMALL_RULES, folder / "rules"))
+
+
+def apply(case: MessageCase, rules: Path) -> None:
+    """Make the changes of a case in a rules folder."""
+    replaced: tuple[Path, str] | None = None
+    for heading, body in case.sections:
+        action, _, path = heading.partition(" ")
+        file = rules / path.removeprefix("in ")
+        match action:
+            case "replace":
+                replaced = (file, body)
+            case "with":
+                assert replaced is not None, "`with` follows `replace`"
+                changed, old = replaced
+                text = changed.read_text(encoding="utf-8")
+                assert f"\n{text}".count(f"\n{old}\n") == 1, f"not exactly once in {changed.name}: {old}"
+                new = f"\n{text}".replace(f"\n{old}\n", f"\n{body}\n" if body else "\n")[1:]
+                changed.write_text(new, encoding="utf-8", newline="\n")
+            case "add":
+                file.parent.mkdir(parents=True, exist_ok=True)
+                file.write_text(body + "\n", encoding="utf-8", newline="\n")
+            case "escaped":
+                file.parent.mkdir(parents=True, exist_ok=True)
+                file.write_bytes(body.encode("ascii").decode("unicode_escape").encode("latin-1"))
+            case "remove":
+                file.unlink()
+            case _:
+                assert heading == "says", heading
+
+
+def diagnostics_of(rules: Path) -> str:
+    """What loading everything in a rules folder says; empty when it loads."""
+    try:
+        RuleRepository(rules)
+    except InvalidRuleFiles as error:
+        return str(error)
+    return ""

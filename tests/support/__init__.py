@@ -1,0 +1,1 @@
+"""Strategies and fixtures that several layers of tests use."""
