@@ -6,6 +6,11 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from limbtier.engine.prepared import PreparedEdition
+from limbtier.measures.working_days import WorkingCalendar
+from limbtier.use_cases.decide import ReadyRules
+from limbtier.use_cases.ready_rules import ready_rules
+
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 # No deadline: no test may depend on the speed of the machine.
@@ -25,3 +30,21 @@ def shared_data() -> Path:
     if not folder.is_dir():
         pytest.skip(f"needs the outside data, but {folder} is absent; LIMBTIER_SHARED_DATA can name it")
     return folder
+
+
+@pytest.fixture(scope="session")
+def rules() -> ReadyRules:
+    """Return every edition of the checkout, ready to decide."""
+    return ready_rules(CHECKOUT / "rules")
+
+
+@pytest.fixture(scope="session")
+def core(rules: ReadyRules) -> PreparedEdition:
+    """Return the core edition, ready to decide."""
+    return rules.editions["core-2026.1.0"]
+
+
+@pytest.fixture(scope="session")
+def england(rules: ReadyRules) -> WorkingCalendar:
+    """Return the working calendar of England."""
+    return rules.calendars["england"]

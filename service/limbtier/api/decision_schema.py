@@ -66,8 +66,12 @@ class TierRange(Described):
 class Measure(Described):
     """A number or kind computed from answers."""
 
-    shown: Annotated[Line, Field(description="Rounded for people, or `not_recorded`, `not_done`, `not_asked`.")]
-    exact: Annotated[Line | None, Field(description="The exact value, as a decimal or a fraction such as 4/5.")]
+    shown: Annotated[
+        Line, Field(description="Rounded for people, or `not_recorded`, `not_done`, `not_asked`.")
+    ]
+    exact: Annotated[
+        Line | None, Field(description="The exact value, as a decimal or a fraction such as 4/5.")
+    ]
     unit: Line | None
 
 
@@ -279,7 +283,9 @@ class Decision(Described):
 
     id: Annotated[
         str | None,
-        Field(pattern=DECISION_ID_PATTERN, max_length=36, description="Null for a preview, which is not stored."),
+        Field(
+            pattern=DECISION_ID_PATTERN, max_length=36, description="Null for a preview, which is not stored."
+        ),
     ]
     decided_at: Moment
     edition: EditionSummary

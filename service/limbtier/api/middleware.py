@@ -12,7 +12,10 @@ from limbtier.api.problem_responses import internal_error
 # Set on every answer that does not set its own. Decisions are about people: no cache may keep one.
 HEADERS: Final = (
     (b"cache-control", b"no-store"),
-    (b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"),
+    (
+        b"content-security-policy",
+        b"default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'",
+    ),
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"referrer-policy", b"no-referrer"),
     (b"x-content-type-options", b"nosniff"),

@@ -26,15 +26,16 @@ from limbtier.use_cases.decide import Decider, ReadyRules
 TITLE: Final = "limbtier"
 SUMMARY: Final = "Starting tiers of compression and review dates, decided by versioned rule files"
 DESCRIPTION: Final = """\
-Send an assessment of a lower leg; get the tier of compression to start on today, what would let it go higher, the
-day of the review, and the reasons with their sources.
+Send an assessment of a lower leg; get the tier of compression to start on today, what would let it go higher,
+the day of the review, and the reasons with their sources.
 
 It supports a decision. Local policy and a licensed clinician decide. An error answer contains no decision.
 
-- An answer left out means "not recorded", never "no". What was not asked can never raise a tier or delay a review.
+- An answer left out means "not recorded", never "no". What was not asked never raises a tier or delays a
+  review.
 - A measurement that was asked for and not done is `"not_done"`.
-- Bodies are read strictly: unknown fields, null, numbers as text and `"yes"` for a flag are refused, and every bad
-  field is named at once.
+- Bodies are read strictly: unknown fields, null, numbers as text and `"yes"` for a flag are refused, and
+  every bad field is named at once.
 - Every error is problem details (RFC 9457); the types are at `/problems`.
 
 All examples are invented.
@@ -108,9 +109,7 @@ def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
     years = (min(one.first.year for one in calendars), max(one.last.year for one in calendars))
     found = {
         **request_schemas(prepared.edition.vocabulary, years),
-        **schemas_of(
-            StoredDecision, Preview, Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready
-        ),
+        **schemas_of(StoredDecision, Preview, Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),
         "Tier": {
             "type": "string",
             "description": "A tier, lowest first.",
@@ -143,7 +142,7 @@ def problem_schema() -> dict[str, Any]:
             "instance": {
                 **text,
                 "format": "uri-reference",
-                "description": "Names this one occurrence when it is the service's fault; its log has it too.",
+                "description": "Names this occurrence when the service is at fault; its log has it too.",
             },
             "errors": {
                 "type": "array",
@@ -159,7 +158,7 @@ def problem_schema() -> dict[str, Any]:
                         "pointer": {
                             "type": "string",
                             "pattern": "^#(/.*)?$",
-                            "description": "A JSON pointer into the request, as a URI fragment (RFC 6901, 6).",
+                            "description": "A JSON pointer into the request, as a URI fragment (RFC 6901).",
                         },
                         "detail": text,
                         "help": {**text, "description": "What to do instead."},
@@ -187,6 +186,8 @@ def problem_schema() -> dict[str, Any]:
 
 
 def _add_examples(document: dict[str, Any], examples: list[Example]) -> None:
+    if not examples:
+        return
     paths = document["paths"]
     for path, status, decision_id in (
         ("/v1/previews", "200", None),

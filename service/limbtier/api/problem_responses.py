@@ -29,17 +29,13 @@ def add_problem_handlers(app: FastAPI) -> None:
 def problem_body(kind: ProblemType, found: Sequence[Diagnostic], instance: str | None = None) -> bytes:
     """The problem as JSON. `instance` names this one occurrence, as the log does."""
     shown = found[:MOST_ERRORS]
-    if len(found) == 1:
-        detail = found[0].message
-    else:
-        detail = f"{len(found)} things are wrong; `errors` names each."
-    if len(shown) < len(found):
-        detail = f"{len(found)} things are wrong; `errors` names the first {len(shown)}."
+    which = "each" if len(shown) == len(found) else f"the first {len(shown)}"
+    several = f"{len(found)} things are wrong; `errors` names {which}."
     problem: dict[str, Any] = {
         "type": kind.type,
         "title": kind.title,
         "status": kind.status,
-        "detail": detail,
+        "detail": found[0].message if len(found) == 1 else several,
     }
     if instance is not None:
         problem["instance"] = instance
@@ -50,8 +46,8 @@ def problem_body(kind: ProblemType, found: Sequence[Diagnostic], instance: str |
 def problem_response(
     code: str, found: Sequence[Diagnostic], headers: Mapping[str, str] | None = None
 ) -> Response:
-    """The answer for a problem type of the catalogue. One of the service's own fault gets an `instance`, under
-    which the log has it too."""
+    """The answer for a problem type of the catalogue. What is the service's own fault gets an `instance`,
+    under which the log has it too."""
     kind = PROBLEM_TYPES[code]
     instance = None
     if kind.status >= 500:
@@ -61,7 +57,7 @@ def problem_response(
 
 
 def internal_error(error: Exception) -> Response:
-    """The answer when something failed unforeseen. The log gets the error; the caller only where to find it."""
+    """The answer when something failed unforeseen. The log gets the error; the caller, where to find it."""
     instance = f"urn:uuid:{new_id()}"
     log.error("%s internal-error", instance, exc_info=error)
     finding = Diagnostic(

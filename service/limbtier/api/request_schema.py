@@ -25,8 +25,8 @@ def request_schemas(vocabulary: Vocabulary, years: tuple[int, int]) -> dict[str,
     return {
         "AssessmentRequest": {
             "type": "object",
-            "description": "One contact: the person and one or both legs. A question that was not answered is "
-            "left out; absence means \"not recorded\" and never \"no\". Null is refused.",
+            "description": "One contact: the person and one or both legs. A question not answered is "
+            'left out; absence means "not recorded" and never "no". Null is refused.',
             "additionalProperties": False,
             "required": ["assessed_at", "calendar", "person", "limbs"],
             "properties": {
@@ -54,7 +54,7 @@ def request_schemas(vocabulary: Vocabulary, years: tuple[int, int]) -> dict[str,
                     "type": "string",
                     "pattern": EDITION_PATTERN,
                     "maxLength": 64,
-                    "description": f"{fields['edition'].description} The inputs described here are those of the "
+                    "description": f"{fields['edition'].description} The inputs shown here are those of the "
                     "active one; those of another are at `/v1/vocabulary?edition=`.",
                 },
                 "person": {"$ref": "#/components/schemas/PersonAnswers"},
@@ -156,7 +156,11 @@ def _usual(expected: Range) -> str | None:
         return None
     if high is None:
         return f"{plain_number(low or Fraction(0))} and more"
-    return f"{plain_number(low)} to {plain_number(high)}" if low is not None else f"{plain_number(high)} and less"
+    return (
+        f"{plain_number(low)} to {plain_number(high)}"
+        if low is not None
+        else f"{plain_number(high)} and less"
+    )
 
 
 def condition_text(condition: Condition) -> str:

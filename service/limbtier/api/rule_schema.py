@@ -249,7 +249,7 @@ class InputWords(Described):
     help: Words
     unit: Line | None
     choices: Annotated[list[Choice], Field(max_length=1000)]
-    may_be_not_done: Annotated[bool, Field(description="Whether \"not_done\" is an answer.")]
+    may_be_not_done: Annotated[bool, Field(description='Whether "not_done" is an answer.')]
     range: Annotated[NumberRange, Field(description="A number outside it is refused.")]
     expected: Annotated[NumberRange, Field(description="A number outside it is accepted with a warning.")]
     places: Annotated[int, Field(ge=0, le=12, description="Most decimals accepted.")]

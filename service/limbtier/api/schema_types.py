@@ -1,4 +1,4 @@
-"""Bounded types shared by the schemas of answers. They describe what is sent; nothing is converted by them."""
+"""Bounded types shared by the schemas of answers. They only describe what is sent."""
 
 from __future__ import annotations
 
@@ -14,7 +14,9 @@ Name = Annotated[str, Field(pattern="^[a-z][a-z0-9_]*$", max_length=80)]
 RuleId = Annotated[str, Field(pattern="^[a-z][a-z0-9_-]*$", max_length=80)]
 Words = Annotated[str, Field(max_length=4000)]
 Line = Annotated[str, Field(max_length=400)]
-Day = Annotated[str, Field(pattern="^[0-9]{4}-[0-9]{2}-[0-9]{2}$", max_length=10, json_schema_extra={"format": "date"})]
+Day = Annotated[
+    str, Field(pattern="^[0-9]{4}-[0-9]{2}-[0-9]{2}$", max_length=10, json_schema_extra={"format": "date"})
+]
 Moment = Annotated[str, Field(max_length=40, json_schema_extra={"format": "date-time"})]
 Digest = Annotated[str, Field(max_length=80)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
@@ -22,7 +24,7 @@ EditionId = Annotated[str, Field(max_length=64)]
 Names = Annotated[list[Name], Field(max_length=1000)]
 RuleIds = Annotated[list[RuleId], Field(max_length=1000)]
 Sentences = Annotated[list[Words], Field(max_length=1000)]
-# The tiers are those of the edition, so a reference takes the place of this mark when the schemas are written.
+# The tiers are those of the edition: a reference takes the place of this mark when the schemas are written.
 _TIER_MARK = "x-tier"
 Tier = Annotated[str, WithJsonSchema({_TIER_MARK: True})]
 
@@ -41,7 +43,7 @@ class Described(BaseModel):
 class _Untitled(GenerateJsonSchema):
     """Leaves out the titles that only repeat the names of members."""
 
-    def field_title_should_be_set(self, schema: Any) -> bool:
+    def field_title_should_be_set(self, schema: Any) -> bool:  # noqa: ARG002 - named by the base class
         """Never."""
         return False
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from fractions import Fraction
 from typing import Any, Literal
@@ -24,6 +24,7 @@ class Assessment:
 
     `assessed_at` carries its offset; `calendar` names the nation whose bank holidays count;
     `received` is the request as it came; `warnings` are answers that are allowed but unusual.
+    `assessed_on` is the day of the contact by United Kingdom clocks; intervals count from it.
     """
 
     assessed_at: datetime
@@ -34,8 +35,12 @@ class Assessment:
     limbs: Mapping[Side, Answers]
     received: Mapping[str, Any]
     warnings: tuple[Diagnostic, ...] = ()
+    assessed_on: date = field(init=False)
 
-    @property
-    def assessed_on(self) -> date:
-        """The day of the contact by United Kingdom clocks; intervals count from it."""
-        return self.assessed_at.astimezone(UNITED_KINGDOM).date()
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "assessed_on", day_of(self.assessed_at))
+
+
+def day_of(moment: datetime) -> date:
+    """The day of a moment by United Kingdom clocks."""
+    return moment.astimezone(UNITED_KINGDOM).date()

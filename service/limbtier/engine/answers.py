@@ -21,6 +21,7 @@ from limbtier.foundation.answer_states import NOT_ASKED, NOT_DONE
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean, pointer
 
 MOST_GIRTHS = 40
+MOST_SUGGESTIONS = 20
 _ABSENT_HELP = "Leave the field out if the question was not answered."
 
 
@@ -34,6 +35,10 @@ class AnswerReader:
             for entry in vocabulary.inputs.values()
             if entry.asked_when is not None
         )
+        self._plain = {
+            scope: {entry.name: _plain_answers(entry) for entry in vocabulary.of_scope(scope)}
+            for scope in ("person", "limb")
+        }
         self._of_person = [pair for pair in self._conditional if pair[0].scope == "person"]
         self._of_limb = [pair for pair in self._conditional if pair[0].scope == "limb"]
 
@@ -45,18 +50,25 @@ class AnswerReader:
         answers: dict[str, Answer] = {}
         found: list[Diagnostic] = []
         inputs = self._vocabulary.inputs
+        plain = self._plain[scope]
         for name, value in given.items():
+            answers_of_input = plain.get(name)
+            if answers_of_input is not None and value.__class__ in (str, bool):
+                answer = answers_of_input.get((value.__class__, value))
+                if answer is not None:
+                    answers[name] = answer
+                    continue
             entry = inputs.get(name)
             if entry is None or entry.scope != scope:
-                found.append(self._unknown(name, entry, scope, place))
+                found.append(self._unknown(name, entry, scope, place, len(found) < MOST_SUGGESTIONS))
                 continue
-            answer, problem = _typed(entry, value, today)
+            typed, problem = _typed(entry, value, today)
             if problem is not None:
                 code, message, advice = problem
                 found.append(Diagnostic(code, message, advice, pointer(*place, name)))
-            elif answer is not None:
-                answers[name] = answer
-                if (unusual := _unusual(entry, answer)) is not None:
+            elif typed is not None:
+                answers[name] = typed
+                if (unusual := _unusual(entry, typed)) is not None:
                     found.append(
                         Diagnostic(
                             "unusual-value",
@@ -91,20 +103,35 @@ class AnswerReader:
             answers[entry.name] = known[entry.name] = NOT_ASKED
         return found
 
-    def _unknown(self, name: str, entry: Input | None, scope: Scope, place: Sequence[str]) -> Diagnostic:
+    def _unknown(
+        self, name: str, entry: Input | None, scope: Scope, place: Sequence[str], suggest: bool
+    ) -> Diagnostic:
+        """`suggest` a known name only for the first few: looking for one costs more than all else here."""
         where = pointer(*place, name)
-        shown = name if len(name) <= 60 else name[:57] + "..."
+        shown = _shown(name)
         if entry is not None:
             home = "under `person`" if entry.scope == "person" else "under a limb"
             return Diagnostic(
                 "misplaced-input", f"`{shown}` does not belong here.", f"Give it {home}.", where
             )
-        known = (candidate.name for candidate in self._vocabulary.of_scope(scope))
+        known = [candidate.name for candidate in self._vocabulary.of_scope(scope)] if suggest else []
         advice = did_you_mean(name[:60], known, "See the vocabulary of the edition for the names of inputs.")
         return Diagnostic("unknown-input", f"There is no input `{shown}`.", advice, where)
 
 
 Problem = tuple[str, str, str]
+
+
+def _plain_answers(entry: Input) -> dict[tuple[type, object], str]:
+    """Texts and flags that are answers as they stand, by type and value (true is not the number 1)."""
+    found: dict[tuple[type, object], str] = {}
+    if entry.kind == "flag":
+        found = {(bool, True): "yes", (bool, False): "no"}
+    elif entry.kind == "choice":
+        found = {(str, choice.value): choice.value for choice in entry.choices}
+    if entry.may_be_not_done:
+        found[str, NOT_DONE] = NOT_DONE
+    return found
 
 
 def _typed(entry: Input, value: Any, today: date | None) -> tuple[Answer | None, Problem | None]:
@@ -135,25 +162,43 @@ def _typed(entry: Input, value: Any, today: date | None) -> tuple[Answer | None,
 
 
 def _number(entry: Input, value: Any) -> tuple[Answer | None, Problem | None]:
-    wanted = "a whole number" if entry.places == 0 else "a number"
-    if isinstance(value, bool) or not isinstance(value, int | Decimal):
+    if value.__class__ is not int and value.__class__ is not Decimal:
+        wanted = "a whole number" if entry.places == 0 else "a number"
         also = ' or "not_done"' if entry.may_be_not_done else ""
         return None, _wrong(entry, value, wanted + also)
-    if (outside := _outside(entry.range, value)) is not None:
-        unit = f" {entry.unit}" if entry.unit else ""
-        return None, (
-            "out-of-range",
-            f"`{entry.name}` is {_shown(value)}, {outside}.",
-            f"Give{_span(entry.range)}{unit}; check the unit.",
-        )
-    exact = Fraction(value)
-    if (exact * 10**entry.places).denominator != 1:
+    # A number with a huge exponent is refused before it becomes a fraction, so that it costs nothing.
+    if value.__class__ is Decimal and value and abs(value.adjusted()) > 12:
+        return None, _out_of_range(entry, value, "far outside what can be measured")
+    top, bottom = value.as_integer_ratio()
+    if _below(top, bottom, entry.range.at_least):
+        return None, _out_of_range(entry, value, f"below {_plain(entry.range.at_least)}")
+    if _above(top, bottom, entry.range.at_most):
+        return None, _out_of_range(entry, value, f"above {_plain(entry.range.at_most)}")
+    if bottom != 1 and 10**entry.places % bottom:
+        wanted = "a whole number" if entry.places == 0 else f"a number with at most {entry.places} decimals"
         return None, (
             "too-many-decimals",
             f"`{entry.name}` is {_shown(value)}, with more decimals than it is measured to.",
-            f"Give {wanted} with at most {entry.places} decimals.",
+            f"Give {wanted}.",
         )
-    return exact, None
+    return Fraction(top, bottom) if bottom != 1 else Fraction(top), None
+
+
+def _below(top: int, bottom: int, edge: Fraction | None) -> bool:
+    return edge is not None and top * edge.denominator < edge.numerator * bottom
+
+
+def _above(top: int, bottom: int, edge: Fraction | None) -> bool:
+    return edge is not None and top * edge.denominator > edge.numerator * bottom
+
+
+def _out_of_range(entry: Input, value: int | Decimal, outside: str) -> Problem:
+    unit = f" {entry.unit}" if entry.unit else ""
+    return (
+        "out-of-range",
+        f"`{entry.name}` is {_shown(value)}, {outside}.",
+        f"Give{_span(entry.range)}{unit}; check the unit.",
+    )
 
 
 def _date(entry: Input, value: Any, today: date | None) -> tuple[Answer | None, Problem | None]:
@@ -220,26 +265,16 @@ def _shown(value: object) -> str:
     return text if len(str(value)) <= 60 else text[:57] + "..."
 
 
-def _outside(bounds: Range, value: int | Decimal) -> str | None:
-    """In words, how a number lies outside the bounds; compared before it becomes a fraction, so that a
-    number with a huge exponent costs nothing."""
-    if isinstance(value, Decimal) and (value.adjusted() > 12 or value.adjusted() < -12) and value != 0:
-        return "far outside what can be measured"
-    exact = Fraction(value)
-    if bounds.at_least is not None and exact < bounds.at_least:
-        return f"below {_plain(bounds.at_least)}"
-    if bounds.at_most is not None and exact > bounds.at_most:
-        return f"above {_plain(bounds.at_most)}"
-    return None
-
-
 def _unusual(entry: Input, answer: Answer) -> str | None:
-    values = answer if isinstance(answer, tuple) else (answer,)
-    for value in values:
-        if isinstance(value, Fraction):
-            low, high = entry.expected.at_least, entry.expected.at_most
-            if (low is not None and value < low) or (high is not None and value > high):
-                return f"`{entry.name}` is {_plain(value)}, outside the usual{_span(entry.expected)}."
+    low, high = entry.expected.at_least, entry.expected.at_most
+    if low is None and high is None:
+        return None
+    for value in answer if isinstance(answer, tuple) else (answer,):
+        if not isinstance(value, Fraction):
+            continue
+        top, bottom = value.as_integer_ratio()
+        if _below(top, bottom, low) or _above(top, bottom, high):
+            return f"`{entry.name}` is {_plain(value)}, outside the usual{_span(entry.expected)}."
     return None
 
 
@@ -251,7 +286,9 @@ def _span(bounds: Range) -> str:
     return f" {_plain(bounds.at_least)} to {_plain(bounds.at_most)}"
 
 
-def _plain(value: Fraction) -> str:
+def _plain(value: Fraction | None) -> str:
+    if value is None:
+        return "any"
     return (
         str(value.numerator) if value.denominator == 1 else str(Decimal(value.numerator) / value.denominator)
     )

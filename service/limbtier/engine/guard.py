@@ -20,17 +20,13 @@ from limbtier.foundation.errors import GuardRailBroken
 def broken_guard_rails(prepared: PreparedEdition, decision: LimbDecision, days: Days) -> list[str]:
     """Ids of the guard rails that the decision breaks. Guard rails that compare two decisions cannot be
     read off one; they are tested and proved over all assessments instead."""
-    states = prepared.guards.read(decision.trace.facts)[0]
     broken: list[str] = []
-    place = 0
-    for rail in prepared.guard_rails.rails:
-        for check in rail.checks:
-            state = states[place]
-            place += 1
-            if state == DOES_NOT_APPLY or _holds(prepared, check, state, decision, days):
-                continue
-            if rail.id not in broken:
-                broken.append(rail.id)
+    states = prepared.guards.read(decision.trace.facts)[0]
+    for (rail, check), state in zip(prepared.guard_checks, states, strict=True):
+        if state == DOES_NOT_APPLY or rail.id in broken:
+            continue
+        if not _holds(prepared, check, state, decision, days):
+            broken.append(rail.id)
     return broken
 
 
@@ -58,8 +54,8 @@ def _holds(
         return True
     if check.tiers and decision.tier not in check.tiers:
         return True
-    rank = prepared.edition.rank
-    if require.tier_at_most is not None and rank(decision.tier) > rank(require.tier_at_most):
+    ranks = prepared.ranks
+    if require.tier_at_most is not None and ranks[decision.tier] > ranks[require.tier_at_most]:
         return False
     if require.no_avoided_material and {m.name for m in decision.chosen} & {m.name for m in decision.avoided}:
         return False

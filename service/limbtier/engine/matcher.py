@@ -11,6 +11,7 @@ traces of a broken drain behind, and the decision is repeated once on a new one.
 from __future__ import annotations
 
 import itertools
+import logging
 import threading
 import weakref
 from collections.abc import Mapping, Sequence
@@ -24,6 +25,8 @@ from limbtier.domain.rule import Rule
 from limbtier.engine.matcher_network import FRAME, GUARD, SENTINEL, SENTINEL_ALIAS, Network
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import EnginesDisagree
+
+log = logging.getLogger("limbtier.matcher")
 
 _IDENTITY = '{"sid":"0","id":"0"'
 _RETRACTION = _IDENTITY + "}"
@@ -50,8 +53,8 @@ class _Ruleset:
 
 
 def _free(handle: int, drained_once: list[bool]) -> None:
-    """Give all memory back. The library frees a session only by itself, and reads uninitialised memory when it
-    frees one in which nothing ever fired; such a session is left behind."""
+    """Give all memory back. The ruleset does not free its session, so that goes first; but a session in which
+    nothing ever fired is left behind, because the library would free memory that it never set."""
     with suppress(Exception):
         if drained_once:
             library.delete_state(handle, "0")
@@ -84,19 +87,20 @@ class Matcher:
     def _twice(self, message: str) -> bytes:
         try:
             return self._once(message)
-        except Exception:  # noqa: BLE001 - whatever went wrong, a new ruleset is the only safe ground
-            try:
-                return self._once(message)
-            except Exception as second:
-                raise EnginesDisagree(
-                    [
-                        Diagnostic(
-                            "matcher-fault",
-                            f"The matcher failed twice on the same facts: {type(second).__name__}: {second}",
-                            "Do not use any answer for this assessment; keep it, and report the fault.",
-                        )
-                    ]
-                ) from second
+        except Exception:  # whatever went wrong, a new ruleset is the only safe ground
+            log.warning("matcher fault: the decision is repeated on a new ruleset", exc_info=True)
+        try:
+            return self._once(message)
+        except Exception as fault:
+            raise EnginesDisagree(
+                [
+                    Diagnostic(
+                        "matcher-fault",
+                        f"The matcher failed twice on the same facts: {type(fault).__name__}: {fault}",
+                        "No answer is given for this assessment; keep it, and report the fault.",
+                    )
+                ]
+            ) from fault
 
     def _once(self, message: str) -> bytes:
         """One decision; the ruleset is kept only if it went well to the end."""
@@ -128,7 +132,8 @@ class Matcher:
             raise _Fault("the sentinel did not fire")
         if library.complete_and_start_action(handle, session) is not None:
             raise _Fault("something fired after the sentinel")
-        library.retract_fact(handle, _RETRACTION)
+        if library.retract_fact(handle, _RETRACTION)[0] != _HANDLED:
+            raise _Fault("the fact was not retracted")
         return found
 
     def _said(self, answer: str, message: str) -> int:

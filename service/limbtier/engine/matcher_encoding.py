@@ -22,6 +22,8 @@ from limbtier.domain.assessment import Answer
 from limbtier.domain.condition import AllOf, AnyOf, Condition, EdgeTest, NoneOf, Test, ValueTest
 from limbtier.foundation.answer_states import NOT_ASKED, NOT_DONE
 
+MOST_ARRANGED = 16  # more symbols than this keep the order they come in: arranging takes too long
+
 Codes = frozenset[int]
 Comparison = tuple[Literal["$eq", "$neq", "$gte", "$lte"], int]
 
@@ -39,7 +41,7 @@ _look_up: Callable[[_Table, Answer | None, str], str] = dict.get
 
 
 def comparisons(codes: Codes, size: int) -> tuple[Comparison, ...]:
-    """The fewest comparisons that all hold exactly for these of the codes 0 to `size` - 1 (not for none of them)."""
+    """Few comparisons that all hold for exactly these of the codes 0 to `size` - 1; at least one is given."""
     if len(codes) == 1 and size > 1:
         return (("$eq", min(codes)),)
     lowest, highest = min(codes), max(codes)
@@ -73,7 +75,7 @@ class Field:
         return 0 in self.codes
 
     def met_by(self, test: Test, *, possibly: bool, holds: bool) -> Codes:
-        """The codes on which the test holds (or, with `possibly`, is not false); without `holds`, all others."""
+        """The codes on which the test holds (with `possibly`: is not false); without `holds`, all others."""
         met = {self.codes[symbol] for symbol in _symbols_met(test, self.edges)}
         if possibly:
             met.add(self.codes[_Kind.NOT_RECORDED])
@@ -112,7 +114,9 @@ class Encoding:
         self._tables = tuple(table for _, table, _ in texts)
         self._others = tuple(other for _, _, other in texts)
         self._numbers = tuple(
-            (field.name, *field.pieces(), *field.scale()) for field in self.fields.values() if field.is_numeric
+            (field.name, *field.pieces(), *field.scale())
+            for field in self.fields.values()
+            if field.is_numeric
         )
 
     def write(self, facts: Mapping[str, Answer]) -> str:
@@ -185,7 +189,7 @@ def _arranged(order: list[Symbol], wanted: Counter[frozenset[Symbol]]) -> list[S
     """Codes in an order that lets the wanted sets be told by few comparisons: one symbol at a time is moved
     to its best place, until none gains. Positions keep their order, so that edges stay comparisons."""
     best = _cost(order, wanted)
-    improved = True
+    improved = len(order) <= MOST_ARRANGED
     while improved:
         improved = False
         for symbol in [symbol for symbol in order if not isinstance(symbol, int)]:

@@ -14,10 +14,11 @@ from __future__ import annotations
 
 import string
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as member
 from itertools import product
 
-from limbtier.domain.condition import AllOf, AnyOf, Condition, EdgeTest, NoneOf, ValueTest, names
+from limbtier.domain.condition import AnyOf, Condition, EdgeTest, NoneOf, ValueTest, names
 from limbtier.domain.rule import Rule
 from limbtier.engine.matcher_encoding import Codes, Encoding, Field, comparisons
 from limbtier.foundation.diagnostics import Diagnostic
@@ -27,6 +28,7 @@ MOST_FIELDS = 250  # the library takes 252 besides `id` and `sid`
 MOST_ENDS = 2_000  # about 14 kB each; the library would take 65,535 answers at once
 MOST_BRANCHES = 256  # of one rule
 MOST_STEPS = 200
+MOST_NAMES_IN_RUNS = 3
 MOST_WAITING = 56  # the library's stack has 64 places
 POSSIBLE, APPLIES = 1, 2
 
@@ -36,9 +38,46 @@ SENTINEL_ALIAS = "m"
 GUARD = "g"
 _ALIASES = tuple(first + second for first, second in product(string.ascii_letters, repeat=2))
 _NAMES_OF_THE_LIBRARY = (
-    "id sid $s $m $i $forward $time $timerName $baseTime all any pri count cap dist name $l $r $and $or $not "
-    "$lt $lte $gt $gte $eq $neq $ex $nex $mt $imt $iall $iany $all $any $add $sub $mul $div"
-).split()
+    "id",
+    "sid",
+    "$s",
+    "$m",
+    "$i",
+    "$forward",
+    "$time",
+    "$timerName",
+    "$baseTime",
+    "all",
+    "any",
+    "pri",
+    "count",
+    "cap",
+    "dist",
+    "name",
+    "$l",
+    "$r",
+    "$and",
+    "$or",
+    "$not",
+    "$lt",
+    "$lte",
+    "$gt",
+    "$gte",
+    "$eq",
+    "$neq",
+    "$ex",
+    "$nex",
+    "$mt",
+    "$imt",
+    "$iall",
+    "$iany",
+    "$all",
+    "$any",
+    "$add",
+    "$sub",
+    "$mul",
+    "$div",
+)
 
 Branch = dict[str, Codes]
 Step = tuple[str, str, int]
@@ -49,7 +88,7 @@ class Node:
     """What is true (as bits) once this node is reached, and the comparisons below it."""
 
     says: int = 0
-    below: dict[Step, Node] = field(default_factory=dict)
+    below: dict[Step, Node] = member(default_factory=dict)
 
     def most_waiting(self) -> int:
         """The most nodes that can wait on the stack while the tree below is walked: when all comparisons
@@ -77,16 +116,18 @@ class Network:
         for place, rule in enumerate(rules):
             for form in (POSSIBLE, APPLIES):
                 for branch in _branches(rule, fields, possibly=form == POSSIBLE):
-                    steps = _steps(branch, fields)
-                    ends[steps] = ends.get(steps, 0) | form << 8 * place
+                    for steps in _ends(branch, fields):
+                        ends[steps] = ends.get(steps, 0) | form << 8 * place
         if len(ends) > MOST_ENDS:
             raise _too_much(f"rules with {len(ends)} branches together", f"{MOST_ENDS} branches")
         longest = max(map(len, ends), default=0)
         if longest > MOST_STEPS:
             raise _too_much(f"a branch of {longest} comparisons", f"{MOST_STEPS}")
         root = _grown(list(ends.items()), {field.label: field.size for field in fields.values()})
-        # One guard at least: the library's own state fact has no guard field, so it meets nothing.
-        root = Node(0, {_guard(0): _divided(root, MOST_WAITING)})
+        root = _divided(root, MOST_WAITING)
+        if root.says or any(label != GUARD for label, _, _ in root.below):
+            # A guard before everything: the library's own state fact has no guard field, so it meets nothing.
+            root = Node(0, {_guard(0): root})
         self.most_waiting = root.most_waiting()
         if self.most_waiting > MOST_WAITING:
             raise _too_much(f"a tree in which {self.most_waiting} nodes can wait", f"{MOST_WAITING}")
@@ -130,8 +171,8 @@ def _branches(rule: Rule, fields: Mapping[str, Field], *, possibly: bool) -> lis
                 Diagnostic(
                     "too-many-branches",
                     f"Rule `{rule.id}` can be met in more than {MOST_BRANCHES} ways.",
-                    "Write fewer `any_of` and `none_of` lists side by side: split the rule, or let other rules "
-                    "classify a named fact and test that.",
+                    "Write fewer `any_of` and `none_of` lists side by side: split the rule, or let other "
+                    "rules classify a named fact and test that.",
                     file=rule.file,
                     line=rule.line,
                 )
@@ -186,12 +227,33 @@ def _united(branches: list[Branch], fields: Mapping[str, Field]) -> list[Branch]
     return branches
 
 
-def _steps(branch: Branch, fields: Mapping[str, Field]) -> frozenset[Step]:
-    return frozenset(
-        (fields[name].label, comparison, code)
-        for name, codes in branch.items()
-        for comparison, code in comparisons(codes, fields[name].size)
-    )
+def _ends(branch: Branch, fields: Mapping[str, Field]) -> Iterator[frozenset[Step]]:
+    """The comparisons of a branch. Of names whose codes are scattered a few are told in runs, one end for each
+    run, because no two runs can hold at once and one comparison more costs more than one end more."""
+    told = [
+        (field.label, field.size, codes, comparisons(codes, field.size))
+        for field, codes in ((fields[name], codes) for name, codes in branch.items())
+    ]
+    told.sort(key=lambda entry: -len(entry[3]))
+    ways: list[list[list[Step]]] = []
+    for label, size, codes, few in told:
+        parts = [few]
+        if len(few) > 2 and len(ways) < MOST_NAMES_IN_RUNS:
+            parts = [comparisons(run, size) for run in _runs(codes)]
+        ways.append([[(label, *comparison) for comparison in part] for part in parts])
+    for way in product(*ways):
+        yield frozenset(step for steps in way for step in steps)
+
+
+def _runs(codes: Codes) -> list[Codes]:
+    """The codes in runs of neighbours."""
+    runs: list[list[int]] = []
+    for code in sorted(codes):
+        if runs and runs[-1][-1] == code - 1:
+            runs[-1].append(code)
+        else:
+            runs.append([code])
+    return [frozenset(run) for run in runs]
 
 
 def _grown(ends: list[tuple[frozenset[Step], int]], sizes: Mapping[str, int]) -> Node:
@@ -230,15 +292,15 @@ def _divided(node: Node, room: int) -> Node:
     """The same tree, divided by guards so that at most `room` nodes wait, as far as that can be done."""
     if node.most_waiting() <= room:
         return node
-    return Node(node.says, _grouped([(step, _divided(below, room // 2)) for step, below in node.below.items()], room))
+    steps = [(step, _divided(below, room // 2)) for step, below in node.below.items()]
+    return Node(node.says, _grouped(steps, room))
 
 
 def _grouped(steps: list[tuple[Step, Node]], room: int) -> dict[Step, Node]:
-    below = dict(steps)
     for groups in range(2, room):
+        below = {_guard(group): Node(0, dict(steps[group::groups])) for group in range(groups)}
         if Node(0, below).most_waiting() <= room:
             return below
-        below = {_guard(group): Node(0, dict(steps[group::groups])) for group in range(groups)}
     if len(steps) == 1 or room < 2:
         return dict(steps)
     return {_guard(half): Node(0, _grouped(steps[half::2], room - 1)) for half in range(2)}

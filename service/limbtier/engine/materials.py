@@ -14,9 +14,8 @@ from limbtier.domain.decision import AvoidedMaterial, ChosenMaterial, PressureEs
 from limbtier.domain.edition import Material
 from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.prepared import Counting, PreparedEdition
-from limbtier.measures.bandage import bandage_length_cm, rolls, skin_of_series_cm2
-from limbtier.measures.interface_pressure import interface_pressure_mmhg
-from limbtier.measures.rounding import show
+from limbtier.measures.bandage import rolls, skin_of_series_cm2
+from limbtier.measures.interface_pressure import girth_over_bulk_cm
 
 
 def materials(
@@ -37,58 +36,56 @@ def materials(
             for name in rule.then.choose:
                 chosen.setdefault(name, []).append(rule.id)
     entries = prepared.edition.materials
+    serving = [name for name in chosen if name not in avoided and tier in entries[name].tiers]
+    skin = None
+    series = facts.get("girth_series_cm")
+    if serving and isinstance(series, tuple):
+        skin = skin_of_series_cm2([float(girth) for girth in series], float(girth_interval_cm))
+    ankle, calf = _girths_over_bulk(facts) if serving else (None, None)
     return (
         tuple(
-            _chosen(entries[name], tuple(rules), facts, girth_interval_cm)
-            for name, rules in chosen.items()
-            if name not in avoided and tier in entries[name].tiers
+            ChosenMaterial(
+                name=name,
+                rules=tuple(chosen[name]),
+                estimate=_estimate(prepared.pressures.get(name), ankle, calf),
+                length_cm=(length := _length_cm(prepared.lengths.get(name), skin)),
+                rolls=_rolls(entries[name], length),
+            )
+            for name in serving
         ),
         tuple(AvoidedMaterial(name, tuple(rules)) for name, rules in avoided.items()),
     )
 
 
-def _chosen(
-    material: Material, chosen_by: tuple[str, ...], facts: Mapping[str, Answer], interval_cm: Fraction
-) -> ChosenMaterial:
-    length = _length_cm(material, facts, interval_cm)
-    rolls_needed = None
-    if length is not None and material.roll_length_cm is not None:
-        rolls_needed = rolls(length, material.roll_length_cm)
-    return ChosenMaterial(
-        name=material.name,
-        rules=chosen_by,
-        estimate=_estimate(material, facts),
-        length_cm=None if length is None else math.ceil(length),
-        rolls=rolls_needed,
+# What follows is an estimate for people, which no rule reads, so that binary numbers will do.
+
+
+def _girths_over_bulk(facts: Mapping[str, Answer]) -> tuple[float | None, float | None]:
+    """The ankle and calf girths that a bandage goes round: with the dressing, where it was measured."""
+    thickness = facts.get("dressing_thickness_mm")
+    bulk = float(girth_over_bulk_cm(Fraction(0), thickness)) if isinstance(thickness, Fraction) else 0.0
+    ankle, calf = facts.get("ankle_girth_cm"), facts.get("calf_girth_cm")
+    return (
+        float(ankle) + bulk if isinstance(ankle, Fraction) else None,
+        float(calf) + bulk if isinstance(calf, Fraction) else None,
     )
 
 
-def _estimate(material: Material, facts: Mapping[str, Answer]) -> PressureEstimate | None:
-    """At each girth that was measured, with the bulk of the dressing where that was measured too."""
-    if material.layers is None or material.tension_kgf is None or material.width_cm is None:
+def _estimate(pressure: float | None, ankle: float | None, calf: float | None) -> PressureEstimate | None:
+    """At each girth that was measured, in whole mmHg."""
+    if pressure is None or (ankle is None and calf is None):
         return None
-    bulk = facts.get("dressing_thickness_mm")
-
-    def at(name: str) -> int | None:
-        girth = facts.get(name)
-        if not isinstance(girth, Fraction):
-            return None
-        pressure = interface_pressure_mmhg(
-            layers=Fraction(material.layers or 0),
-            tension_kgf=material.tension_kgf or Fraction(0),
-            girth_cm=girth,
-            width_cm=material.width_cm or Fraction(0),
-            bulk_mm=bulk if isinstance(bulk, Fraction) else Fraction(0),
-        )
-        return int(show(pressure, 0))
-
-    estimate = PressureEstimate(at("ankle_girth_cm"), at("calf_girth_cm"))
-    return None if estimate.ankle_mmhg is None and estimate.calf_mmhg is None else estimate
+    return PressureEstimate(
+        None if ankle is None else int(pressure / ankle + 0.5),
+        None if calf is None else int(pressure / calf + 0.5),
+    )
 
 
-def _length_cm(material: Material, facts: Mapping[str, Answer], interval_cm: Fraction) -> Fraction | None:
-    """The length of bandage for the stretch of leg whose girths were taken."""
-    girths = facts.get("girth_series_cm")
-    if not isinstance(girths, tuple) or material.width_cm is None or material.overlap is None:
+def _length_cm(length: float | None, skin: float | None) -> int | None:
+    return None if length is None or skin is None else math.ceil(length * skin)
+
+
+def _rolls(material: Material, length_cm: int | None) -> int | None:
+    if length_cm is None or material.roll_length_cm is None:
         return None
-    return bandage_length_cm(skin_of_series_cm2(girths, interval_cm), material.width_cm, material.overlap)
+    return rolls(float(length_cm), float(material.roll_length_cm))

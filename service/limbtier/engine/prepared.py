@@ -11,9 +11,11 @@ from typing import Protocol
 from limbtier.domain.assessment import Answers
 from limbtier.domain.condition import ALWAYS, Condition, names
 from limbtier.domain.edition import Edition
-from limbtier.domain.rule import GuardRails, Rule
+from limbtier.domain.rule import GuardCheck, GuardRail, GuardRails, Rule
 from limbtier.engine.answers import AnswerReader
 from limbtier.engine.compiled import CompiledRules, Reading, compile_conditions, compile_rules
+from limbtier.measures.bandage import bandage_length_cm
+from limbtier.measures.interface_pressure import interface_pressure_mmhg
 from limbtier.measures.registry import MEASURES
 
 # Of the rules that apply or are undetermined: the place in the edition, and which of both it is.
@@ -28,13 +30,15 @@ class SecondEngine(Protocol):
         """0 does not apply, 1 undetermined, 2 applies."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class PreparedEdition:
     """Everything about an edition that can be worked out before the first assessment.
 
     For each rule, `proposes` and `limits` hold the rank of the tier, -1 where it concludes none, `lasts`
-    whether it limits without anything that could lift it, `inputs_of_rule` the inputs behind all it reads;
-    `step_limits` are the places of the limits that hold a leg at its tier until a good review there.
+    whether it limits without anything that could lift it, `inputs_of_rule` the inputs behind all it reads.
+    `pressures` give for a material its estimated mmHg times the girth in cm, `lengths` the cm of bandage for
+    a square cm of skin; `step_limits` are the places of the limits that hold a leg at its tier until a good
+    review there; `guard_checks` stand in the order in which `guards` reads their conditions.
     """
 
     edition: Edition
@@ -45,6 +49,10 @@ class PreparedEdition:
     proposes: tuple[int, ...]
     limits: tuple[int, ...]
     lasts: tuple[bool, ...]
+    pressures: Mapping[str, float]
+    lengths: Mapping[str, float]
+    guard_checks: tuple[tuple[GuardRail, GuardCheck], ...]
+    ranks: Mapping[str, int]
     tier_names: tuple[str, ...]
     inputs_of_rule: tuple[tuple[str, ...], ...]
     step_limits: tuple[int, ...]
@@ -79,16 +87,20 @@ def prepare(
         and rule.then.limit.until == "good_review"
         and "current_tier" in names(rule.when)
     )
-    guard_conditions = [check.when for rail in guard_rails.rails for check in rail.checks]
+    guard_checks = tuple((rail, check) for rail in guard_rails.rails for check in rail.checks)
     return PreparedEdition(
         edition=edition,
         guard_rails=guard_rails,
         answers=AnswerReader(edition.vocabulary),
         rules=compile_rules(edition.rules, edition.strata),
-        guards=compile_conditions(guard_conditions),
+        guards=compile_conditions([check.when for _, check in guard_checks]),
         proposes=tuple(ranks[r.then.propose] if r.then.propose else -1 for r in edition.rules),
         limits=tuple(ranks[r.then.limit.tier] if r.then.limit else -1 for r in edition.rules),
         lasts=tuple(r.then.limit is not None and r.then.limit.until is None for r in edition.rules),
+        lengths={name: value for name in edition.materials if (value := _length(edition, name))},
+        guard_checks=guard_checks,
+        ranks=ranks,
+        pressures={name: value for name in edition.materials if (value := _pressure(edition, name))},
         tier_names=tuple(tier.name for tier in edition.tiers),
         inputs_of_rule=tuple(
             tuple(name for name in edition.vocabulary.inputs if name in behind(rule.when, sources))
@@ -99,6 +111,29 @@ def prepare(
         input_order={name: place for place, name in enumerate(edition.vocabulary.inputs)},
         matcher=matcher_for(edition.rules),
     )
+
+
+def _pressure(edition: Edition, name: str) -> float | None:
+    """Estimated pressure of a material at a girth of 1 cm, in mmHg; by the girth, it is that of a leg."""
+    material = edition.materials[name]
+    if material.layers is None or material.tension_kgf is None or material.width_cm is None:
+        return None
+    return float(
+        interface_pressure_mmhg(
+            layers=Fraction(material.layers),
+            tension_kgf=material.tension_kgf,
+            girth_cm=Fraction(1),
+            width_cm=material.width_cm,
+        )
+    )
+
+
+def _length(edition: Edition, name: str) -> float | None:
+    """Length of a bandage for one square cm of skin, in cm; by the skin, it is that of a leg."""
+    material = edition.materials[name]
+    if material.width_cm is None or material.overlap is None:
+        return None
+    return float(bandage_length_cm(Fraction(1), material.width_cm, material.overlap))
 
 
 def inputs_behind(edition: Edition) -> dict[str, frozenset[str]]:

@@ -6,6 +6,7 @@ Whole numbers become int, all others Decimal as written. NaN and infinities are 
 from __future__ import annotations
 
 import json
+from collections import Counter
 from decimal import Decimal
 from typing import Any
 
@@ -19,6 +20,10 @@ class NotJson(LimbtierError):
     """The bytes are no JSON text that has one meaning."""
 
     code = "not-json"
+
+
+class _NoNumber(ValueError):
+    """A word that stands for a number and is none in JSON."""
 
 
 class _Repeated(dict[str, Any]):
@@ -39,9 +44,9 @@ def read_json(data: bytes) -> Any:
         found = dict(pairs)
         if len(found) == len(pairs):
             return found
-        names = [name for name, _ in pairs]
         marked = _Repeated(found)
-        marked.keys_twice = tuple(sorted({name for name in names if names.count(name) > 1}))
+        times = Counter(name for name, _ in pairs)
+        marked.keys_twice = tuple(sorted(name for name, count in times.items() if count > 1))
         repeated.append(marked)
         return marked
 
@@ -55,7 +60,10 @@ def read_json(data: bytes) -> Any:
     except RecursionError:
         raise NotJson([_too_deep("")]) from None
     except (ValueError, ArithmeticError) as error:
-        raise NotJson([_fault(str(error)[:120], "Send numbers that can be measured.")]) from None
+        message = str(error) if isinstance(error, _NoNumber) else "A number is beyond any measurement."
+        raise NotJson([_fault(message, "Send numbers that can be measured.")]) from None
+    if not repeated and text.isascii() and "\\u" not in text and text.count("[") + text.count("{") <= DEEPEST:
+        return value  # nothing that the walk looks for can be in it
     faults: list[Diagnostic] = []
     _walk(value, (), faults, bool(repeated))
     if faults:
@@ -64,7 +72,7 @@ def read_json(data: bytes) -> Any:
 
 
 def _refuse_constant(name: str) -> None:
-    raise ValueError(f"{name} is not a JSON number.")
+    raise _NoNumber(f"{name} is not a JSON number.")
 
 
 def _walk(value: Any, steps: tuple[str | int, ...], faults: list[Diagnostic], repeated: bool) -> None:

@@ -10,17 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from itertools import pairwise
+from typing import TypeVar
+
+Number = TypeVar("Number", Fraction, float)
 
 
-def skin_of_series_cm2(girths_cm: Sequence[Fraction], interval_cm: Fraction) -> Fraction:
+def skin_of_series_cm2(girths_cm: Sequence[Number], interval_cm: Number) -> Number:
     """Skin (cm2) between the first and the last of at least two girths (cm), `interval_cm` apart.
 
     Raises ValueError for fewer than two girths, or a girth or interval not above zero.
     """
     if len(girths_cm) < 2 or min(girths_cm) <= 0 or interval_cm <= 0:
         raise ValueError("skin needs two or more girths and an interval, all above zero")
-    return sum(((below + above) * interval_cm / 2 for below, above in pairwise(girths_cm)), Fraction(0))
+    return interval_cm * (sum(girths_cm) - (girths_cm[0] + girths_cm[-1]) / 2)
 
 
 def skin_of_leg_cm2(ankle_girth_cm: Fraction, calf_girth_cm: Fraction, length_cm: Fraction) -> Fraction:
@@ -42,11 +44,11 @@ def bandage_length_cm(skin_cm2: Fraction, width_cm: Fraction, overlap: Fraction)
     return skin_cm2 / (width_cm * (1 - overlap))
 
 
-def rolls(length_cm: Fraction, roll_length_cm: Fraction) -> int:
+def rolls(length_cm: Number, roll_length_cm: Number) -> int:
     """Whole rolls for a length (cm, above zero). `roll_length_cm` is the length of one roll as laid on.
 
     Raises ValueError when a length is not above zero.
     """
     if length_cm <= 0 or roll_length_cm <= 0:
         raise ValueError("both lengths must be above zero")
-    return -(-length_cm // roll_length_cm)
+    return int(-(-length_cm // roll_length_cm))

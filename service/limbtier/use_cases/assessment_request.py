@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from limbtier.domain.assessment import SIDES, Answers, Assessment, Side
+from limbtier.domain.assessment import SIDES, Answers, Assessment, Side, day_of
 from limbtier.domain.episode import PATTERN as EPISODE_PATTERN
 from limbtier.domain.episode import episode_problem
 from limbtier.engine.prepared import PreparedEdition
@@ -135,7 +135,7 @@ def _answers(
     """The answers of the person and of each leg; what is wrong with them is added to `found`."""
     if prepared is None:
         return {}, {}
-    day = None if moment is None else Assessment(moment, "", None, None, {}, {}, {}).assessed_on
+    day = None if moment is None else day_of(moment)
     given = value.get("person")
     person, problems = prepared.answers.read(
         given if isinstance(given, dict) else {}, "person", ["person"], day

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
-from limbtier.domain.assessment import UNITED_KINGDOM, Assessment
+from limbtier.domain.assessment import Assessment, day_of
 from limbtier.domain.decision import Decision
 from limbtier.domain.edition import active_edition
 from limbtier.engine.decide import decide
@@ -55,8 +55,7 @@ class ReadyRules:
         """An edition by id; for None the active one on the day of the moment. None when there is none."""
         if name is not None:
             return self.editions.get(name)
-        day = moment.astimezone(UNITED_KINGDOM).date()
-        found = active_edition((one.edition for one in self.editions.values()), day)
+        found = active_edition((one.edition for one in self.editions.values()), day_of(moment))
         return None if found is None else self.editions[found.id]
 
 

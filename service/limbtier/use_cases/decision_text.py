@@ -78,7 +78,7 @@ def _limb(side: str, limb: Mapping[str, Any]) -> list[str]:
 
 
 def _holding(limb: Mapping[str, Any], because: Mapping[str, str]) -> list[str]:
-    """What holds the leg at the tier given: each limit that applies, and in one entry what is not answered."""
+    """What holds the leg at the tier given: each limit that applies, then in one entry the unanswered."""
     here = [held for held in limb["limits"] if held["at_tier_given"]]
     lines = [
         f"{held['rule']} (limit {held['tier']}{_until(held)}): {because[held['rule']]}"

@@ -1,0 +1,75 @@
+"""The application of a test: the real rules, a store of its own, and a client."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import httpx2
+import orjson
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from limbtier.app import create_app
+from limbtier.foundation.settings import Settings
+from limbtier.store.decisions import DecisionStore
+from limbtier.use_cases.decide import Decider, ReadyRules
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+MOST_BODY_BYTES = 65_536
+JSON = {"Content-Type": "application/json"}
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """One application, with what a test looks at behind it."""
+
+    app: FastAPI
+    client: TestClient
+    decider: Decider
+    store: DecisionStore
+
+    def post(
+        self, path: str, body: bytes | Mapping[str, Any], headers: Mapping[str, str] | None = None
+    ) -> httpx2.Response:
+        content = body if isinstance(body, bytes) else orjson.dumps(body)
+        return self.client.post(path, content=content, headers={**JSON, **(headers or {})})
+
+
+def start(rules: ReadyRules, decider: Decider | None = None) -> Service:
+    """An application over the rules, its store in memory."""
+    store = DecisionStore(Path(":memory:"))
+    chosen = decider or Decider(rules, store)
+    settings = Settings(rules=CHECKOUT / "rules", database=Path(":memory:"), most_body_bytes=MOST_BODY_BYTES)
+    app = create_app(chosen, store, settings)
+    return Service(app, TestClient(app, raise_server_exceptions=True), chosen, store)
+
+
+def invented(name: str) -> bytes:
+    """An invented assessment of the demo data."""
+    return (CHECKOUT / "demo_data" / name).read_bytes()
+
+
+def first_contact() -> dict[str, Any]:
+    """The invented first contact, to be changed by a test."""
+    contact: dict[str, Any] = orjson.loads(invented("first_contact.json"))
+    return contact
+
+
+Finding = tuple[str, str | None]
+
+
+def problem_of(answer: httpx2.Response, code: str, status: int) -> list[Finding]:
+    """The findings of an answer that must be this problem and nothing else: code and pointer of each."""
+    assert answer.status_code == status, answer.text
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert answer.headers["cache-control"] == "no-store"
+    problem = answer.json()
+    assert set(problem) <= {"type", "title", "status", "detail", "instance", "errors"}
+    assert problem["type"] == f"/problems/{code}"
+    assert problem["status"] == status
+    assert all(entry["detail"] and entry["help"] for entry in problem["errors"])
+    assert "Traceback" not in answer.text
+    return [(entry["code"], entry.get("pointer")) for entry in problem["errors"]]
