@@ -8,6 +8,7 @@ import pytest
 
 from limbtier.use_cases.decide import ReadyRules
 from limbtier.use_cases.ready_rules import ready_rules
+from tests.api.running import Server, serving
 from tests.api.service import CHECKOUT, Service, start
 
 
@@ -31,3 +32,10 @@ def service(rules: ReadyRules) -> Iterator[Service]:
     service = start(rules)
     with service.client:
         yield service
+
+
+@pytest.fixture(scope="session")
+def server(rules: ReadyRules) -> Iterator[Server]:
+    """The same service behind a real server."""
+    with serving(rules) as running:
+        yield running

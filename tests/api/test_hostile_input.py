@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Iterator
 from typing import Any
 
@@ -101,18 +102,51 @@ def test_json_that_is_no_object_is_refused(shared_service: Service, body: bytes)
 # Bodies that are too long, or said to be something else.
 
 
-def test_a_body_declared_too_long_is_refused_without_being_read(shared_service: Service) -> None:
-    def never() -> Iterator[bytes]:
-        raise AssertionError("the body was read")
-        yield b""
+def asked(service: Service, headers: list[tuple[bytes, bytes]], pieces: Iterator[bytes]) -> list[Any]:
+    """What the application sends for a body that comes in pieces, without a client between."""
+    sent: list[Any] = []
+    scope = {
+        "type": "http",
+        "asgi": {"version": "3.0"},
+        "http_version": "1.1",
+        "method": "POST",
+        "scheme": "http",
+        "path": "/v1/decisions",
+        "raw_path": b"/v1/decisions",
+        "root_path": "",
+        "query_string": b"",
+        "headers": [(b"content-type", b"application/json"), *headers],
+    }
 
-    headers = {**JSON, "Content-Length": str(10_000_000)}
-    for path in PATHS:
-        answer = shared_service.client.post(path, content=b" " * (MOST_BODY_BYTES + 1), headers=JSON)
-        assert problem_of(answer, "body-too-large", 413) == [("body-too-large", None)]
-        assert answer.headers["connection"] == "close"
-    assert headers
-    assert never
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": next(pieces), "more_body": True}
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    asyncio.run(service.app(scope, receive, send))
+    return sent
+
+
+def test_a_body_declared_too_long_is_refused_without_being_read(shared_service: Service) -> None:
+    def unread() -> Iterator[bytes]:
+        yield from ()
+        pytest.fail("the body was read")
+
+    start, body = asked(shared_service, [(b"content-length", b"10000000")], unread())
+    assert start["status"] == 413
+    assert (b"connection", b"close") in start["headers"]
+    assert orjson.loads(body["body"])["type"] == "/problems/body-too-large"
+
+
+def test_ten_megabytes_in_pieces_are_refused_as_soon_as_they_are_too_long(shared_service: Service) -> None:
+    before = shared_service.store.count()
+    pieces = iter([b" " * 65_536] * 160)
+    start, body = asked(shared_service, [(b"transfer-encoding", b"chunked")], pieces)
+    assert start["status"] == 413
+    assert orjson.loads(body["body"])["type"] == "/problems/body-too-large"
+    assert len(list(pieces)) == 158
+    assert shared_service.store.count() == before
 
 
 def test_the_longest_body_allowed_is_read(shared_service: Service) -> None:
@@ -289,8 +323,8 @@ def test_a_field_that_is_missing_is_named(shared_service: Service, name: str) ->
     assert ("missing-field", f"#/{name}") in found
 
 
-def test_a_day_outside_the_bank_holidays_known_is_refused(shared_service: Service) -> None:
-    changed = contact(left={"first_contact_on": "2020-01-01"}, assessed_at="2020-01-02T09:00:00Z")
+def test_a_review_outside_the_bank_holidays_known_is_refused(shared_service: Service) -> None:
+    changed = contact(assessed_at="2028-12-31T09:00:00Z")
     found = refused(shared_service, changed, "invalid-assessment", 422)
     assert found == [("outside-calendar", "#/assessed_at")]
 

@@ -236,11 +236,11 @@ class Leg:
         top, bottom = self.of(upper), self.of(lower)
         if NOT_ASKED in (top, bottom):
             return NOT_ASKED
-        if top is None or bottom is None:
-            return None
+        if NOT_DONE in (top, bottom):
+            return NOT_DONE
         if isinstance(top, int | Fraction) and isinstance(bottom, int | Fraction):
             return Fraction(top) / Fraction(bottom)
-        return NOT_DONE
+        return None
 
     def _abpi(self) -> Value | None:
         availability = self.of("abpi_availability")
@@ -257,12 +257,12 @@ class Leg:
         return NOT_ASKED
 
     def _arterial_result(self) -> Value | None:
+        if self.of("abpi_availability") is None:
+            return None
         incompressible = self.yes("ankle_not_compressible")
         if incompressible is True:
             return "incompressible"
         if incompressible is None:
-            return None
-        if self.of("abpi_availability") is None:
             return None
         if (
             self.one_of("abpi_availability", "not_yet_done", "not_possible", "declined") is True
@@ -280,13 +280,13 @@ class Leg:
         parts = [self.of(name) for name in ("start_wound_area_cm2", "wound_length_cm", "wound_width_cm")]
         if NOT_ASKED in parts:
             return NOT_ASKED
-        if None in parts:
-            return None
+        if NOT_DONE in parts:
+            return NOT_DONE
         start, length, width = (
             Fraction(part) if isinstance(part, int | Fraction) else None for part in parts
         )
         if start is None or length is None or width is None:
-            return NOT_DONE
+            return None
         return (start - length * width) / start * 100
 
 
@@ -1053,8 +1053,11 @@ def deadline(within: Within, leg: Leg, calendar: Calendar) -> date:
     if within.kind == "first_contact":
         first = leg.of("first_contact_on")
         due = first + timedelta(days=within.amount) if isinstance(first, date) else None
-        return calendar.next_working_day(leg.today) if due is None or due < leg.today else due
-    return leg.today + timedelta(days=within.amount)
+        if due is None or due < leg.today:
+            return calendar.next_working_day(leg.today)
+    else:
+        due = leg.today + timedelta(days=within.amount)
+    return calendar.last_working_day(leg.today, due) or due
 
 
 def arrangement_deadlines(
@@ -1080,6 +1083,7 @@ def arrangement_deadlines(
 class Held:
     """A limit below the target that something can lift."""
 
+    row: str
     tier: int
     lift: str
     by: date
@@ -1099,21 +1103,23 @@ def step_up_plan(
         if row.limit is None or row.limit >= target:
             continue
         if row.state is None:
-            held.append(Held(row.limit, "answer", leg.today))
+            held.append(Held(row.row, row.limit, "answer", leg.today))
         elif row.until == "good_review":
-            held.append(Held(row.limit, row.until, review_on))
+            held.append(Held(row.row, row.limit, row.until, review_on))
         elif row.until is not None:
-            held.append(Held(row.limit, row.until, min(deadlines[what] for what in row.arrange)))
+            held.append(Held(row.row, row.limit, row.until, min(deadlines[what] for what in row.arrange)))
     steps: list[Step] = []
     level = tier
     while level < target:
+        # What will hold the leg once it is at this level is not lifted by getting there.
+        coming = one_tier_at_a_time(leg, level == MILD)
+        again: list[Held] = []
+        if coming.state is not False and target > MODERATE:
+            again = [Held(coming.row, MODERATE, "good_review", review_on)]
+            held = [limit for limit in held if limit.row != coming.row]
         lifts = {limit.lift for limit in held if limit.tier <= level}
         going = [limit for limit in held if limit.lift in lifts]
-        held = [limit for limit in held if limit.lift not in lifts]
-        coming = one_tier_at_a_time(leg, level == MILD)
-        if coming.state is not False and coming.limit is not None and coming.limit < target:
-            later = Held(coming.limit, "good_review", review_on)
-            held = [*held, *([] if later in held else [later])]
+        held = [limit for limit in held if limit.lift not in lifts] + again
         following = min([target, *(limit.tier for limit in held)])
         assert following > level
         steps.append(

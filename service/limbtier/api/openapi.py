@@ -106,7 +106,9 @@ def _document(app: FastAPI, rules: ReadyRules, prepared: PreparedEdition) -> dic
 
 def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
     calendars = rules.calendars.values()
-    years = (min(one.first.year for one in calendars), max(one.last.year for one in calendars))
+    first_rules = min(one.edition.effective_from for one in rules.editions.values())
+    first_holidays = min(one.first for one in calendars)
+    years = (max(first_rules, first_holidays).year, max(one.last for one in calendars).year)
     found = {
         **request_schemas(prepared.edition.vocabulary, years),
         **schemas_of(StoredDecision, Preview, Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),

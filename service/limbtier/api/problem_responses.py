@@ -11,7 +11,7 @@ import orjson
 from fastapi import FastAPI, Request, Response
 from starlette.exceptions import HTTPException
 
-from limbtier.api.problems import MEDIA_TYPE, PROBLEM_TYPES, ProblemType
+from limbtier.api.problems import FINDINGS, MEDIA_TYPE, PROBLEM_TYPES, ProblemType
 from limbtier.foundation.clock import new_id
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import LimbtierError
@@ -46,27 +46,27 @@ def problem_body(kind: ProblemType, found: Sequence[Diagnostic], instance: str |
 def problem_response(
     code: str, found: Sequence[Diagnostic], headers: Mapping[str, str] | None = None
 ) -> Response:
-    """The answer for a problem type of the catalogue. What is the service's own fault gets an `instance`,
-    under which the log has it too."""
+    """The answer for a problem type of the catalogue.
+
+    What is the service's own fault is told in the words of the catalogue, with an `instance` under which the
+    log has the rest: names of files, rules and libraries are nothing a caller can act on.
+    """
     kind = PROBLEM_TYPES[code]
-    instance = None
-    if kind.status >= 500:
-        instance = f"urn:uuid:{new_id()}"
-        log.error("%s %s: %s", instance, code, "; ".join(item.message for item in found))
-    return Response(problem_body(kind, found, instance), kind.status, headers, MEDIA_TYPE)
+    if kind.status < 500:
+        return Response(problem_body(kind, found), kind.status, headers, MEDIA_TYPE)
+    instance = f"urn:uuid:{new_id()}"
+    log.error("%s %s: %s", instance, code, "; ".join(item.message for item in found))
+    told = [Diagnostic(item.code, FINDINGS[item.code].meaning, FINDINGS[item.code].advice) for item in found]
+    return Response(problem_body(kind, told, instance), kind.status, headers, MEDIA_TYPE)
 
 
 def internal_error(error: Exception) -> Response:
     """The answer when something failed unforeseen. The log gets the error; the caller, where to find it."""
     instance = f"urn:uuid:{new_id()}"
     log.error("%s internal-error", instance, exc_info=error)
-    finding = Diagnostic(
-        "internal-error",
-        "The service failed; nothing of this answer may be used.",
-        "Decide by local policy, and report the `instance` to whoever runs the service.",
-    )
-    kind = PROBLEM_TYPES["internal-error"]
-    return Response(problem_body(kind, [finding], instance), kind.status, media_type=MEDIA_TYPE)
+    kind, finding = PROBLEM_TYPES["internal-error"], FINDINGS["internal-error"]
+    told = [Diagnostic(finding.code, finding.meaning, finding.advice)]
+    return Response(problem_body(kind, told, instance), kind.status, media_type=MEDIA_TYPE)
 
 
 async def _on_purpose(_request: Request, error: Exception) -> Response:

@@ -38,7 +38,8 @@ class Finding:
     advice: str
 
 
-_NO_TIER = "No decision was made and nothing was stored. Take no tier from it; decide by local policy."
+_REPORT: Final = "Take no tier from this answer; decide by local policy, and report its `instance`."
+_NO_TIER: Final = "No decision was made and nothing was stored. Take no tier from it; decide by local policy."
 
 PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
     entry.code: entry
@@ -175,22 +176,21 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "A leg is given without any answer.",
             "Answer at least one question about the leg, or leave the leg out.",
         ),
-        Finding("engines-disagree", "The two engines named different rules for a leg.", "Report it."),
+        Finding("engines-disagree", "The two engines named different rules for a leg.", _REPORT),
         Finding(
             "future-date",
             "A day lies after the day of the assessment.",
             "Give a day on or before the assessment.",
         ),
-        Finding(
-            "guard-rail-broken", "The decision for a leg would break the guard rail named.", "Report it."
-        ),
+        Finding("guard-rail-broken", "The decision for a leg would break a guard rail.", "Report it."),
         Finding(
             "impossible-date",
             "A date or a moment does not exist.",
             "Write year-month-day; a moment also with time and offset.",
         ),
-        Finding("internal-error", "The service failed in a way that nobody foresaw.", "Report it."),
+        Finding("internal-error", "The service failed in a way that nobody foresaw.", _REPORT),
         Finding("malformed-request", "The request is no proper HTTP.", "Correct the client."),
+        Finding("matcher-fault", "The second engine gave no sound answer for a leg.", _REPORT),
         Finding(
             "method-not-allowed",
             "The method is none of those the address takes.",

@@ -19,8 +19,8 @@ DAY_PATTERN = "^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
 
 
 def request_schemas(vocabulary: Vocabulary, years: tuple[int, int]) -> dict[str, Schema]:
-    """Schemas of the request and its parts by name. `years` are the first and the last whose bank holidays
-    are known."""
+    """Schemas of the request and its parts by name. `years` are the first and the last for which
+    there are rules and bank holidays."""
     fields = AssessmentRequest.model_fields
     return {
         "AssessmentRequest": {
@@ -35,8 +35,8 @@ def request_schemas(vocabulary: Vocabulary, years: tuple[int, int]) -> dict[str,
                     "format": "date-time",
                     "pattern": _moment_pattern(years),
                     "maxLength": 40,
-                    "description": f"{fields['assessed_at'].description} Bank holidays are known for "
-                    f"{years[0]} to {years[1]}; a review must fall within them, too.",
+                    "description": f"{fields['assessed_at'].description} There are rules and "
+                    f"bank holidays for {years[0]} to {years[1]}; a review must fall within them, too.",
                 },
                 "calendar": {
                     "type": "string",
@@ -124,8 +124,8 @@ def _number(entry: Input) -> Schema:
         schema["minimum"] = plain_number(entry.range.at_least)
     if entry.range.at_most is not None:
         schema["maximum"] = plain_number(entry.range.at_most)
-    if entry.places > 0:
-        schema["multipleOf"] = plain_number(Fraction(1, 10**entry.places))
+    # Decimals are told in the description and not by `multipleOf`: common validators divide in binary
+    # fractions, and would refuse a third of the numbers from 5.0 to 150.0 as no multiples of 0.1.
     return schema
 
 
@@ -136,6 +136,8 @@ def plain_number(value: Fraction) -> int | float:
 
 def _described(entry: Input) -> str:
     parts = [entry.question, entry.help]
+    if entry.kind in ("number", "number_series"):
+        parts.append(f"At most {entry.places} decimal{'' if entry.places == 1 else 's'}.")
     if entry.unit:
         parts.append(f"Unit: {entry.unit}.")
     if entry.choices:

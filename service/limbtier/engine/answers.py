@@ -7,6 +7,7 @@ counts as answered with `not_asked`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
@@ -17,6 +18,7 @@ from limbtier.domain.assessment import Answer, Answers
 from limbtier.domain.condition import ALWAYS, names
 from limbtier.domain.vocabulary import Input, Range, Scope, Vocabulary
 from limbtier.engine.compiled import Reading, compile_conditions
+from limbtier.engine.interpreter import DOES_NOT_APPLY
 from limbtier.foundation.answer_states import NOT_ASKED, NOT_DONE
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean, pointer
 
@@ -30,17 +32,8 @@ class AnswerReader:
 
     def __init__(self, vocabulary: Vocabulary) -> None:
         self._vocabulary = vocabulary
-        self._conditional: tuple[tuple[Input, Callable[[Answers], Reading]], ...] = tuple(
-            (entry, compile_conditions([entry.asked_when]).read)
-            for entry in vocabulary.inputs.values()
-            if entry.asked_when is not None
-        )
-        self._plain = {
-            scope: {entry.name: _plain_answers(entry) for entry in vocabulary.of_scope(scope)}
-            for scope in ("person", "limb")
-        }
-        self._of_person = [pair for pair in self._conditional if pair[0].scope == "person"]
-        self._of_limb = [pair for pair in self._conditional if pair[0].scope == "limb"]
+        self._plain = {scope: _PlainAnswers(vocabulary.of_scope(scope)) for scope in SCOPES}
+        self._conditional = {scope: _by_depth(vocabulary.of_scope(scope)) for scope in SCOPES}
 
     def read(
         self, given: Mapping[str, Any], scope: Scope, place: Sequence[str], today: date | None
@@ -50,14 +43,11 @@ class AnswerReader:
         answers: dict[str, Answer] = {}
         found: list[Diagnostic] = []
         inputs = self._vocabulary.inputs
-        plain = self._plain[scope]
+        plain = self._plain[scope].answer
         for name, value in given.items():
-            answers_of_input = plain.get(name)
-            if answers_of_input is not None and value.__class__ in (str, bool):
-                answer = answers_of_input.get((value.__class__, value))
-                if answer is not None:
-                    answers[name] = answer
-                    continue
+            if (answer := plain(name, value)) is not None:
+                answers[name] = answer
+                continue
             entry = inputs.get(name)
             if entry is None or entry.scope != scope:
                 found.append(self._unknown(name, entry, scope, place, len(found) < MOST_SUGGESTIONS))
@@ -87,21 +77,26 @@ class AnswerReader:
         contradicting answer. For a limb, `facts` are the person's."""
         found: list[Diagnostic] = []
         known: dict[str, Answer] = {**facts, **answers}
-        for entry, read in self._of_person if scope == "person" else self._of_limb:
-            if read(known)[0][0] != 0:
-                continue
-            if entry.name in answers:
-                asked_by = ", ".join(f"`{name}`" for name in sorted(names(entry.asked_when or ALWAYS)))
-                found.append(
-                    Diagnostic(
-                        "contradicting-answer",
-                        f"`{entry.name}` is answered, but the answer to {asked_by} says it is not asked.",
-                        f"Correct {asked_by}, or leave `{entry.name}` out.",
-                        pointer(*place, entry.name),
-                    )
-                )
-            answers[entry.name] = known[entry.name] = NOT_ASKED
+        for entries, read in self._conditional[scope]:
+            for entry, asked in zip(entries, read(known)[0], strict=True):
+                if asked == DOES_NOT_APPLY:
+                    found += self._not_asked(entry, answers, place)
+                    answers[entry.name] = known[entry.name] = NOT_ASKED
         return found
+
+    def _not_asked(self, entry: Input, answers: Answers, place: Sequence[str]) -> list[Diagnostic]:
+        """A question that is not asked must not be answered."""
+        if entry.name not in answers:
+            return []
+        asked_by = ", ".join(f"`{name}`" for name in sorted(names(entry.asked_when or ALWAYS)))
+        return [
+            Diagnostic(
+                "contradicting-answer",
+                f"`{entry.name}` is answered, but the answer to {asked_by} says it is not asked.",
+                f"Correct {asked_by}, or leave `{entry.name}` out.",
+                pointer(*place, entry.name),
+            )
+        ]
 
     def _unknown(
         self, name: str, entry: Input | None, scope: Scope, place: Sequence[str], suggest: bool
@@ -120,9 +115,34 @@ class AnswerReader:
 
 
 Problem = tuple[str, str, str]
+SCOPES: tuple[Scope, ...] = ("person", "limb")
+NUMBERS = ("whole_number", "number")
+_WHOLE = tuple(Fraction(value) for value in range(512))
 
 
-def _plain_answers(entry: Input) -> dict[tuple[type, object], str]:
+class _PlainAnswers:
+    """The short way for answers that are good and usual as they stand; all others go the long way."""
+
+    def __init__(self, inputs: Sequence[Input]) -> None:
+        self._texts = {entry.name: _texts(entry) for entry in inputs}
+        self._bounds = {entry.name: _usual(entry) for entry in inputs if entry.kind in NUMBERS}
+
+    def answer(self, name: str, value: Any) -> Answer | None:
+        """The answer as the engine holds it; None where the long way must look at it."""
+        kind = value.__class__
+        if kind is bool or kind is str:
+            texts = self._texts.get(name)
+            return None if texts is None else texts.get((kind, value))
+        bounds = self._bounds.get(name)
+        if bounds is None or (kind is not int and kind is not Decimal) or not bounds[0] <= value <= bounds[1]:
+            return None
+        if kind is int:
+            return _WHOLE[value] if 0 <= value < len(_WHOLE) else Fraction(value)
+        top, bottom = value.as_integer_ratio()
+        return None if bounds[2] % bottom else Fraction(top, bottom)
+
+
+def _texts(entry: Input) -> dict[tuple[type, object], str]:
     """Texts and flags that are answers as they stand, by type and value (true is not the number 1)."""
     found: dict[tuple[type, object], str] = {}
     if entry.kind == "flag":
@@ -132,6 +152,26 @@ def _plain_answers(entry: Input) -> dict[tuple[type, object], str]:
     if entry.may_be_not_done:
         found[str, NOT_DONE] = NOT_DONE
     return found
+
+
+def _usual(entry: Input) -> tuple[int, int, int]:
+    """Whole numbers between which nothing is refused or unusual, and the scale of the decimals accepted."""
+    lows = [edge for edge in (entry.range.at_least, entry.expected.at_least) if edge is not None]
+    highs = [edge for edge in (entry.range.at_most, entry.expected.at_most) if edge is not None]
+    return math.ceil(max(lows, default=0)), math.floor(min(highs, default=-1)), 10**entry.places
+
+
+def _by_depth(inputs: Sequence[Input]) -> list[tuple[list[Input], Callable[[Answers], Reading]]]:
+    """Questions with a condition, those first whose conditions read no other such question of the scope."""
+    depths: dict[str, int] = {}
+    for entry in inputs:
+        if entry.asked_when is not None:
+            depths[entry.name] = 1 + max((depths.get(name, 0) for name in names(entry.asked_when)), default=0)
+    levels: list[tuple[list[Input], Callable[[Answers], Reading]]] = []
+    for depth in sorted(set(depths.values())):
+        level = [entry for entry in inputs if depths.get(entry.name) == depth]
+        levels.append((level, compile_conditions([entry.asked_when or ALWAYS for entry in level]).read))
+    return levels
 
 
 def _typed(entry: Input, value: Any, today: date | None) -> tuple[Answer | None, Problem | None]:

@@ -43,7 +43,7 @@ class _Fault(Exception):
 
 
 class _Ruleset:
-    """One ruleset of the library, freed when this object goes."""
+    """One ruleset of the library, given back by `free` or when this object goes."""
 
     def __init__(self, definition: str) -> None:
         self.handle: int = library.create_ruleset(f"limbtier-{next(_numbers)}", definition)
@@ -107,10 +107,14 @@ class Matcher:
         ruleset, self._ruleset = self._ruleset, None
         if ruleset is None:
             ruleset = _Ruleset(self._network.definition)
-        found = self._drained(ruleset, message)
-        states = found.to_bytes(self._network.count, "little").translate(_POSSIBLE_AND_APPLIES)
-        if _APPLIES_ONLY in states:
-            raise _Fault("a rule applies that is not possible")
+        try:
+            found = self._drained(ruleset, message)
+            states = found.to_bytes(self._network.count, "little").translate(_POSSIBLE_AND_APPLIES)
+            if _APPLIES_ONLY in states:
+                raise _Fault("a rule applies that is not possible")
+        except BaseException:
+            ruleset.free()
+            raise
         self._ruleset = ruleset
         return states
 

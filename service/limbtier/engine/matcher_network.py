@@ -118,8 +118,8 @@ class Network:
                 for branch in _branches(rule, fields, possibly=form == POSSIBLE):
                     for steps in _ends(branch, fields):
                         ends[steps] = ends.get(steps, 0) | form << 8 * place
-        if len(ends) > MOST_ENDS:
-            raise _too_much(f"rules with {len(ends)} branches together", f"{MOST_ENDS} branches")
+                if len(ends) > MOST_ENDS:
+                    raise _too_much(f"rules with over {MOST_ENDS} branches together", f"{MOST_ENDS}")
         longest = max(map(len, ends), default=0)
         if longest > MOST_STEPS:
             raise _too_much(f"a branch of {longest} comparisons", f"{MOST_STEPS}")
@@ -228,8 +228,8 @@ def _united(branches: list[Branch], fields: Mapping[str, Field]) -> list[Branch]
 
 
 def _ends(branch: Branch, fields: Mapping[str, Field]) -> Iterator[frozenset[Step]]:
-    """The comparisons of a branch. Of names whose codes are scattered a few are told in runs, one end for each
-    run, because no two runs can hold at once and one comparison more costs more than one end more."""
+    """The comparisons of a branch. Of names whose codes are scattered, a few are told in runs, one end for
+    each: no two runs can hold at once, and one more comparison costs more than one more end."""
     told = [
         (field.label, field.size, codes, comparisons(codes, field.size))
         for field, codes in ((fields[name], codes) for name, codes in branch.items())

@@ -28,7 +28,7 @@ def decide_file(decider: Decider, file: Path, *, as_json: bool) -> int:
     data = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
     if _is_one(data):
         record = decider.preview(data)
-        out.write(record.decode() + "\n" if as_json else decision_text(orjson.loads(record)))
+        out.write(_one_line(record) if as_json else decision_text(orjson.loads(record)))
         return 0
     return _decide_lines(decider, data, as_json, out, err)
 
@@ -57,13 +57,18 @@ def _decide_lines(decider: Decider, data: bytes, as_json: bool, out: TextIO, err
             err.write(f"line {number}: not answered\n")
             err.writelines(f"  {item}\n" for item in error.diagnostics)
         else:
-            out.write(record.decode() + "\n" if as_json else "".join(_rows(number, orjson.loads(record))))
+            out.write(_one_line(record) if as_json else "".join(_rows(number, orjson.loads(record))))
         if time.monotonic() - shown >= SECONDS_BETWEEN_PROGRESS:
             shown = time.monotonic()
             err.write(f"{done} of {len(lines)} lines, {bad} not answered\n")
             err.flush()
     err.write(f"{len(lines)} lines: {len(lines) - bad} answered, {bad} not answered\n")
     return 1 if bad else 0
+
+
+def _one_line(record: bytes) -> str:
+    """The record on a line of its own: the request inside may have had lines, which mean nothing in JSON."""
+    return record.replace(b"\r", b" ").replace(b"\n", b" ").decode() + "\n"
 
 
 def _rows(number: int, record: dict[str, Any]) -> Iterator[str]:

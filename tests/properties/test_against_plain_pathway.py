@@ -1,0 +1,343 @@
+"""The service against an independent second reading of the same clinical pathway.
+
+`plain_pathway.py` was written by hand from the pathway, without the rule files and without the engine.
+Generated assessments, whole and with gaps, must come out the same in both: the tier given and the range it
+lies in, the target, the disposition, the review and its day, every limit that counts, every arrangement
+with its deadline, and every step of the plan.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from fractions import Fraction
+from pathlib import Path
+from typing import Final
+
+import pytest
+
+from limbtier.domain.assessment import Answer, Assessment, Side
+from limbtier.domain.decision import LimbDecision
+from limbtier.engine.decide import decide
+from limbtier.engine.prepared import PreparedEdition
+from limbtier.foundation.answer_states import NOT_ASKED as NOT_ASKED_BY_SERVICE
+from limbtier.measures.working_days import WorkingCalendar
+from tests.properties import plain_pathway
+from tests.properties.plain_pathway import (
+    NOT_ASKED,
+    NOT_DONE,
+    Calendar,
+    Leg,
+    Lifting,
+    PlainDecision,
+    Step,
+    Value,
+    decide_leg,
+    person_of,
+)
+
+CHECKOUT: Final = Path(__file__).resolve().parents[2]
+SIDES: Final[tuple[Side, Side]] = ("left", "right")
+
+# What each arrangement of the plain pathway is called in the edition.
+ARRANGEMENTS: Final = {
+    "on-call vascular team": "on_call_vascular_team",
+    "vascular team, urgent": "urgent_vascular_assessment",
+    "vascular opinion": "vascular_opinion",
+    "vascular referral": "vascular_referral",
+    "vascular service (veins)": "vein_service",
+    "DVT pathway": "dvt_pathway",
+    "emergency care": "emergency_care",
+    "treat the infection": "infection_treatment",
+    "look at the leg after infection": "leg_check_after_infection",
+    "urgent cancer referral": "suspected_cancer_referral",
+    "medical or heart-failure review": "heart_review_today",
+    "medical assessment of the foot": "medical_assessment_of_foot",
+    "acute foot service": "acute_foot_service",
+    "stroke team advice": "stroke_team_advice",
+    "multidisciplinary foot service": "foot_service_referral",
+    "input of the person's other clinicians": "other_clinicians_input",
+    "toe pressure": "toe_pressure",
+    "arterial test": "arterial_test",
+    "full assessment": "full_assessment",
+    "tell the named lead": "named_lead_told",
+    "named lead's decision": "named_lead_decision",
+    "settle what holds it at mild": "settle_hold_at_mild",
+    "neuropathy advice": "neuropathy_opinion",
+    "heart-failure team's view": "heart_team_view",
+    "doctor's assessment of the heart": "heart_assessment",
+    "result of the heart assessment": "heart_assessment_result",
+    "specialist for a worsening wound": "wound_specialist",
+    "specialist for the cause": "cause_specialist",
+    "somebody to look at the toes daily": "daily_toe_check",
+    "reason for sleeping in a chair": "find_reason_for_chair",
+    "reason it is not tolerated": "find_reason_for_poor_tolerance",
+    "leg-ulcer or tissue-viability service": "leg_ulcer_service",
+    "reassess and refer": "reassess_and_refer",
+    "lymphoedema service": "lymphoedema_service",
+    "cause of the swelling": "cause_of_swelling",
+}
+
+# Generated assessments.
+
+# Mondays to Sundays, Easter, Christmas, and the last days whose holidays are known.
+DAYS: Final = (
+    *(date(2026, 3, 2) + timedelta(days=place) for place in range(7)),
+    *(date(2026, 4, 1) + timedelta(days=place) for place in range(6)),
+    *(date(2026, 12, 21) + timedelta(days=place) for place in range(12)),
+    *(date(2027, 12, 22) + timedelta(days=place) for place in range(10)),
+)
+DANGER_SIGNS_OF_PERSON: Final = ("acute_stroke", "signs_of_sepsis", "breathless_at_rest_or_lying_flat")
+DANGER_SIGNS_OF_LIMB: Final = (
+    "acute_limb_ischaemia_signs",
+    "limb_threat_pain",
+    "gangrene_or_necrosis",
+    "suspected_dvt",
+    "suspected_skin_cancer",
+    "bleeding_varicose_vein",
+    "hot_swollen_foot",
+)
+# Choices, those that come up often named more than once.
+PERSON_CHOICES: Final[Mapping[str, str]] = {
+    "heart_failure_status": "none none none none none stable stable suspected not_known",
+    "heart_failure_team_advice": "not_sought agrees agrees",
+    "nyha_class": "1 2 3 not_known",
+    "mobility": "walks walks_with_aid transfers_only bed_or_chair_bound",
+    "sleeps_in_chair": "no no no no no habit_or_mobility habit_or_mobility reason_not_known",
+    "can_report_problems": "yes yes yes yes carer_can no",
+    "can_manage_garments": "alone with_help no",
+    "paste_or_preservative_allergy": "no yes not_known",
+    "inflammatory_cause": "none none none none none vasculitis sickle_cell rheumatoid pyoderma",
+}
+LIMB_CHOICES: Final[Mapping[str, str]] = {
+    "wound": "none none erosions traumatic_wound leg_ulcer leg_ulcer",
+    "wound_site": "leg leg leg leg leg leg leg leg leg foot leg_and_foot",
+    "exudate": "none low moderate high",
+    "foot_service_advice": "agrees agrees not_sought",
+    "oedema": "none below_knee to_knee above_knee",
+    "abpi_availability": "measured measured measured reported reported not_yet_done not_possible declined",
+    "foot_pulses": "present present not_felt_through_oedema not_checked absent",
+    "doppler_sounds": "multiphasic multiphasic not_done not_done monophasic",
+    "arterial_graft_or_stent": "no no no no no stent not_known",
+    "vascular_advice": "none none none none support mild moderate strong",
+    "sensation": "intact intact intact reduced absent",
+    "neuropathy_advice": "agrees agrees not_sought",
+    "pain_type": "none nociceptive nociceptive neuropathic mixed not_known",
+    "ankle_movement": "full reduced fixed",
+    "current_tier": "none none none none withhold support support mild mild mild moderate strong",
+    "tolerance": "good good good good with_difficulty not_tolerated",
+    "progress": "better no_change worse",
+}
+# What stops compression, now and then.
+ALARMING: Final[Mapping[str, str]] = {
+    "heart_failure_status": "decompensated",
+    "heart_failure_team_advice": "advises_against",
+    "nyha_class": "4",
+    "sleeps_in_chair": "breathlessness leg_pain_eased_by_hanging_down",
+    "foot_service_advice": "advises_against",
+    "doppler_sounds": "absent",
+    "arterial_graft_or_stent": "bypass_graft",
+    "vascular_advice": "no_compression",
+    "neuropathy_advice": "advises_against",
+    "pain_type": "ischaemic",
+}
+OFTEN_YES: Final = ("leaking", "long_term_compression", "wet_eczema", "infection_treated_24h_and_well")
+PERSON_FLAGS: Final = (
+    *DANGER_SIGNS_OF_PERSON,
+    "end_of_life_care",
+    "diabetes",
+    "chronic_kidney_disease",
+)
+LIMB_FLAGS: Final = (
+    *DANGER_SIGNS_OF_LIMB,
+    "acute_infection",
+    "infection_treated_24h_and_well",
+    "rapidly_worsening_wound",
+    "oedema_settles_on_elevation",
+    "leaking",
+    "long_term_compression",
+    "wet_eczema",
+    "fragile_skin",
+    "shape_distorted",
+    "toes_swollen",
+    "ankle_not_compressible",
+    "claudication",
+    "known_arterial_disease",
+)
+RATIOS: Final = tuple(Fraction(hundredths, 100) for hundredths in (30, 50, 60, 70, 80, 80, 100, 100, 130))
+MEASUREMENTS: Final = (
+    "weight_gain_kg_over_2_days",
+    "arm_pressure_left_mmhg",
+    "arm_pressure_right_mmhg",
+    "wound_weeks",
+    "wound_length_cm",
+    "wound_width_cm",
+    "oedema_months",
+    "dorsalis_pedis_mmhg",
+    "posterior_tibial_mmhg",
+    "arterial_test_on",
+    "toe_pressure_mmhg",
+    "doppler_sounds",
+    "pain_score",
+    "start_wound_area_cm2",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """One generated contact: what was answered of the person and of each leg, and on which day."""
+
+    today: date
+    person: Mapping[str, Value]
+    limbs: Mapping[Side, Mapping[str, Value]]
+
+
+def make_contact(seed: int) -> Contact:
+    """A contact with both legs; the same seed gives the same."""
+    chance = random.Random(seed)
+    today = chance.choice(DAYS)
+    # Most contacts have no danger sign, and most have few gaps.
+    alarm = chance.choice((0.0, 0.0, 0.0, 0.0, 0.02, 0.15))
+    gaps = chance.choice((0.0, 0.0, 0.0, 0.01, 0.03, 0.1, 0.4))
+    recorded = _withhold_answers(chance, _person(chance, alarm), gaps)
+    legs = {
+        side: _withhold_answers(chance, _limb(chance, alarm, today, recorded), gaps) for side in SIDES
+    }
+    not_asked = Leg(recorded, today).known
+    person = {name: value for name, value in recorded.items() if not_asked[name] != NOT_ASKED}
+    limbs: dict[Side, Mapping[str, Value]] = {}
+    for side, answers in legs.items():
+        known = Leg({**person, **answers}, today).known
+        limbs[side] = {name: value for name, value in answers.items() if known[name] != NOT_ASKED}
+    return Contact(today, person, limbs)
+
+
+def _withhold_answers(
+    chance: random.Random, answers: Mapping[str, Value], gaps: float
+) -> dict[str, Value]:
+    done = {
+        name: NOT_DONE if name in MEASUREMENTS and chance.random() < 0.08 else value
+        for name, value in answers.items()
+    }
+    return {name: value for name, value in done.items() if chance.random() >= gaps}
+
+
+def _choices(chance: random.Random, choices: Mapping[str, str], alarm: float) -> dict[str, Value]:
+    return {
+        name: chance.choice((ALARMING[name] if name in ALARMING and chance.random() < alarm else often).split())
+        for name, often in choices.items()
+    }
+
+
+def _flags(chance: random.Random, names: Sequence[str], alarm: float) -> dict[str, Value]:
+    danger = {*DANGER_SIGNS_OF_PERSON, *DANGER_SIGNS_OF_LIMB}
+    likely = chance.choice((0.05, 0.2, 0.5))
+    return {
+        name: chance.random() < (alarm if name in danger else 0.5 if name in OFTEN_YES else likely)
+        for name in names
+    }
+
+
+def _person(chance: random.Random, alarm: float) -> dict[str, Value]:
+    arm = chance.choice((100, 120, 130, 150))
+    return {
+        **_choices(chance, PERSON_CHOICES, alarm),
+        **_flags(chance, PERSON_FLAGS, alarm),
+        "age_years": chance.choice((40, 74, 75, 76, 90)),
+        "weight_gain_kg_over_2_days": Fraction(chance.choice((-5, 0, 9, 10, 11) if alarm else (-5, 0, 9)), 10),
+        "arm_pressure_left_mmhg": arm,
+        "arm_pressure_right_mmhg": arm - chance.choice((0, 5, 10, 20)),
+    }
+
+
+def _limb(
+    chance: random.Random, alarm: float, today: date, person: Mapping[str, Value]
+) -> dict[str, Value]:
+    def ago(*choices: int) -> date:
+        return today - timedelta(days=chance.choice(choices))
+
+    arm = person.get("arm_pressure_left_mmhg")
+    ratio = chance.choice(RATIOS if alarm else RATIOS[3:])
+    ankle = round(ratio * (arm if isinstance(arm, int) else 120)) + chance.choice((-1, 0, 0, 1, 5))
+    first = ago(0, 0, 1, 7, 13, 14, 15, 28, 84, 200)
+    started = chance.choice((first, min(today, first + timedelta(days=1)), ago(0, 13, 14, 27, 28, 83, 84)))
+    since = chance.choice((started, ago(0, 1, 6, 7, 13, 14)))
+    return {
+        **_choices(chance, LIMB_CHOICES, alarm),
+        **_flags(chance, LIMB_FLAGS, alarm),
+        "wound_weeks": chance.choice((0, 1, 2, 3, 30)),
+        "wound_length_cm": Fraction(chance.choice((5, 10, 20))),
+        "wound_width_cm": Fraction(chance.choice((1, 3, 4, 6)), 2),
+        "oedema_months": chance.choice((0, 2, 3, 4, 30)),
+        "dorsalis_pedis_mmhg": ankle,
+        "posterior_tibial_mmhg": max(0, ankle - chance.choice((0, 1, 10, 40))),
+        "reported_abpi": ratio + Fraction(chance.choice((-1, 0, 0, 1)), 100),
+        "arterial_test_on": ago(0, 7, 83, 84, 85, 200),
+        "toe_pressure_mmhg": chance.choice((29, 30, 49, 50) if alarm else (50, 69, 70, 90, 110)),
+        "pain_score": chance.choice((0, 3, 6, 7, 8, 10)),
+        "first_contact_on": first,
+        "compression_started_on": started,
+        "current_tier_since": since,
+        "start_wound_area_cm2": Fraction(chance.choice((10, 20, 25, 40))),
+    }
+
+
+# The service's answer in the terms of the plain one.
+
+
+def assessment_of(core: PreparedEdition, contact: Contact) -> Assessment:
+    """The contact as the service reads it."""
+
+    def answer(value: Value) -> Answer:
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        return Fraction(value) if isinstance(value, int) else value
+
+    person = {name: answer(value) for name, value in contact.person.items()}
+    problems = core.answers.complete(person, "person", {}, ["person"])
+    limbs: dict[Side, dict[str, Answer]] = {}
+    for side, answers in contact.limbs.items():
+        limbs[side] = {name: answer(value) for name, value in answers.items()}
+        problems += core.answers.complete(limbs[side], "limb", person, ["limbs", side])
+    assert not problems, [problem.message for problem in problems]
+    moment = datetime.combine(contact.today, time(10), tzinfo=UTC)
+    return Assessment(moment, "england", None, None, person, limbs, {})
+
+
+def plainly(decision: LimbDecision, diabetes: Value | None) -> PlainDecision:
+    """The service's decision in the shape of the plain one."""
+    limits: dict[tuple[str, str | None], bool] = {}
+    for limit in decision.limits:
+        place = (limit.tier, limit.until)
+        limits[place] = limits.get(place, False) or not limit.undetermined
+    due = {entry.what: entry.due_on for entry in decision.arrangements if not entry.pending}
+    # The edition asks for this once and names who does it where diabetes is recorded; unless diabetes has
+    # been ruled out it is the acute foot service.
+    hot_foot = due.pop("hot_foot_assessment", None)
+    if hot_foot is not None and diabetes is None:
+        due["acute_foot_service"] = hot_foot
+    names = {theirs: ours for ours, theirs in ARRANGEMENTS.items()}
+    dates = {names.get(what, what): by for what, by in due.items() if by is not None}
+    assert len(dates) == len(due)
+    return PlainDecision(
+        tier=decision.tier,
+        highest_possible_tier=decision.highest_possible_tier,
+        target_tier=decision.target_tier,
+        disposition=decision.disposition,
+        review_on=decision.review.due_on,
+        review_days=decision.review.within_hours // 24,
+        no_working_day=decision.review.no_working_day,
+        limits=limits,
+        arrangements=dates,
+        plan=tuple(
+            Step(
+                step.from_tier,
+                step.to_tier,
+                frozenset(Lifting(lifting.tier, lifting.lift, lifting.by) for lifting in step.liftings),
+            )
+            for step in decision.plan
+        ),
+        danger_sign=decision.danger_sign,
+    )
