@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import socket
 import threading
 import time
 from collections.abc import Iterator
@@ -33,17 +32,18 @@ class Server:
 def serving(rules: ReadyRules) -> Iterator[Server]:
     """Serve until the block ends."""
     service = start(rules)
-    listener = socket.create_server(("127.0.0.1", 0))
-    server = uvicorn.Server(uvicorn.Config(service.app, http=ProblemProtocol, log_level="critical"))
-    thread = threading.Thread(target=server.run, args=([listener],))
+    config = uvicorn.Config(
+        service.app, host="127.0.0.1", port=0, http=ProblemProtocol, log_level="critical"
+    )
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run)
     thread.start()
     try:
         waited_until = time.monotonic() + 30
         while not server.started and time.monotonic() < waited_until:
             time.sleep(0.01)
         assert server.started, "the server did not start"
-        yield Server(service, listener.getsockname()[1])
+        yield Server(service, server.servers[0].sockets[0].getsockname()[1])
     finally:
         server.should_exit = True
         thread.join(timeout=30)
-        listener.close()

@@ -538,10 +538,7 @@ def arterial_supply(leg: Leg) -> list[Conclusion]:
         Conclusion(
             "incompressible-stiff",
             every(incompressible, stiff),
-            MILD,
-            "specialist_advice",
-            None,
-            {"toe pressure": days(7)},
+            arrange={"toe pressure": days(7)},
         ),
         Conclusion(
             "old-test",
@@ -1005,7 +1002,7 @@ def decide_leg(answers: Answers, today: date, calendar: Calendar) -> PlainDecisi
             if row.limit is not None
         },
         arrangements=deadlines,
-        plan=step_up_plan(leg, limits, tier, target, review_on, deadlines),
+        plan=step_up_plan(leg, rows, tier, target, review_on, deadlines),
         danger_sign=any(row.danger_sign and row.state for row in rows),
     )
 
@@ -1091,7 +1088,7 @@ class Held:
 
 def step_up_plan(
     leg: Leg,
-    limits: Sequence[Conclusion],
+    rows: Sequence[Conclusion],
     tier: int,
     target: int,
     review_on: date,
@@ -1099,8 +1096,12 @@ def step_up_plan(
 ) -> tuple[Step, ...]:
     """The steps from the tier to the target: what lifts the limits of each, and by when."""
     held: list[Held] = []
-    for row in limits:
-        if row.limit is None or row.limit >= target:
+    surely = max((row.propose for row in rows if row.propose is not None and row.state), default=WITHHOLD)
+    for row in rows:
+        if row.state is None and row.propose is not None and surely < min(row.propose, target):
+            # Only an answer can take the leg above what is surely proposed.
+            held.append(Held(row.row, surely, "answer", leg.today))
+        if row.state is False or row.limit is None or row.limit >= target:
             continue
         if row.state is None:
             held.append(Held(row.row, row.limit, "answer", leg.today))

@@ -167,6 +167,18 @@ LIMB_FLAGS: Final = (
     "known_arterial_disease",
 )
 RATIOS: Final = tuple(Fraction(hundredths, 100) for hundredths in (30, 50, 60, 70, 80, 80, 100, 100, 130))
+# Without these compression is withheld, so that no gap elsewhere shows.
+DECISIVE: Final = (
+    *DANGER_SIGNS_OF_PERSON,
+    *DANGER_SIGNS_OF_LIMB,
+    *ALARMING,
+    "acute_infection",
+    "infection_treated_24h_and_well",
+    "weight_gain_kg_over_2_days",
+    "wound",
+    "wound_site",
+    "abpi_availability",
+)
 MEASUREMENTS: Final = (
     "weight_gain_kg_over_2_days",
     "arm_pressure_left_mmhg",
@@ -201,9 +213,10 @@ def make_contact(seed: int) -> Contact:
     # Most contacts have no danger sign, and most have few gaps.
     alarm = chance.choice((0.0, 0.0, 0.0, 0.0, 0.02, 0.15))
     gaps = chance.choice((0.0, 0.0, 0.0, 0.01, 0.03, 0.1, 0.4))
-    recorded = _withhold_answers(chance, _person(chance, alarm), gaps)
+    always = DECISIVE if chance.random() < 0.7 else ()
+    recorded = _with_gaps(chance, _person(chance, alarm), gaps, always)
     legs = {
-        side: _withhold_answers(chance, _limb(chance, alarm, today, recorded), gaps) for side in SIDES
+        side: _with_gaps(chance, _limb(chance, alarm, today, recorded), gaps, always) for side in SIDES
     }
     not_asked = Leg(recorded, today).known
     person = {name: value for name, value in recorded.items() if not_asked[name] != NOT_ASKED}
@@ -214,14 +227,14 @@ def make_contact(seed: int) -> Contact:
     return Contact(today, person, limbs)
 
 
-def _withhold_answers(
-    chance: random.Random, answers: Mapping[str, Value], gaps: float
+def _with_gaps(
+    chance: random.Random, answers: Mapping[str, Value], gaps: float, always: Sequence[str]
 ) -> dict[str, Value]:
     done = {
         name: NOT_DONE if name in MEASUREMENTS and chance.random() < 0.08 else value
         for name, value in answers.items()
     }
-    return {name: value for name, value in done.items() if chance.random() >= gaps}
+    return {name: value for name, value in done.items() if name in always or chance.random() >= gaps}
 
 
 def _choices(chance: random.Random, choices: Mapping[str, str], alarm: float) -> dict[str, Value]:
@@ -235,7 +248,7 @@ def _flags(chance: random.Random, names: Sequence[str], alarm: float) -> dict[st
     danger = {*DANGER_SIGNS_OF_PERSON, *DANGER_SIGNS_OF_LIMB}
     likely = chance.choice((0.05, 0.2, 0.5))
     return {
-        name: chance.random() < (alarm if name in danger else 0.5 if name in OFTEN_YES else likely)
+        name: chance.random() < (alarm if name in danger else 0.6 if name in OFTEN_YES else likely)
         for name in names
     }
 

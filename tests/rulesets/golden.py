@@ -7,6 +7,7 @@ that begins with `=== `:
     === with                  ... and the lines that take their place
     === add <path>            a file with these lines
     === escaped <path>        a file with these bytes, written with \\x escapes and without a line end
+    === fill <path>           a file of as many bytes as the line says
     === remove <path>         takes the file away
     === says                  all diagnostics, in their order
 
@@ -78,6 +79,8 @@ def apply(case: MessageCase, rules: Path) -> None:
             case "escaped":
                 file.parent.mkdir(parents=True, exist_ok=True)
                 file.write_bytes(body.encode("ascii").decode("unicode_escape").encode("latin-1"))
+            case "fill":
+                file.write_bytes(b"#" * int(body))
             case "remove":
                 file.unlink()
             case _:

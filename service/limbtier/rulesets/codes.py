@@ -1,4 +1,4 @@
-"""Every code that loading rule files can give, with what it means. Codes are stable: they are part of the API."""
+"""Every code that loading rule files can give, with what it means. Codes are stable."""
 
 from __future__ import annotations
 

@@ -50,8 +50,23 @@ def load_edition(folder: Path, released: Mapping[str, str]) -> Edition:
     Files are named relative to the rules folder, which holds the set. Raises InvalidRuleFiles with every
     diagnostic of every file.
     """
+    rule_set, version = folder.resolve().parts[-2:]
     found = Findings()
-    edition = _Loading(folder, found).edition(released)
+    contents: dict[str, bytes] = {}
+    for relative, path in files_of(folder).items():
+        data = _read_file(path, f"{rule_set}/{version}/{relative}", found)
+        if data is not None:
+            contents[relative] = data
+    found.refuse()
+    return read_edition(rule_set, version, contents, released)
+
+
+def read_edition(
+    rule_set: str, version: str, contents: Mapping[str, bytes], released: Mapping[str, str]
+) -> Edition:
+    """The edition whose files are given by their path inside its folder. Raises InvalidRuleFiles."""
+    found = Findings()
+    edition = _Reading(rule_set, version, contents, found).edition(released)
     found.refuse()
     if edition is None:
         raise AssertionError("an edition without findings has all its parts")
@@ -100,20 +115,14 @@ def _read_file(file: Path, name: str, found: Findings) -> bytes | None:
     return None
 
 
-class _Loading:
-    """One edition on its way from a folder to an Edition."""
+class _Reading:
+    """One edition on its way from bytes to an Edition."""
 
-    def __init__(self, folder: Path, found: Findings) -> None:
+    def __init__(self, rule_set: str, version: str, contents: Mapping[str, bytes], found: Findings) -> None:
         self._found = found
-        self._set, self._version = (
-            folder.resolve().parts[-2:] if len(folder.resolve().parts) > 2 else ("", "")
-        )
-        self._prefix = f"{self._set}/{self._version}"
-        self._contents: dict[str, bytes] = {}
-        for relative, path in files_of(folder).items():
-            data = _read_file(path, f"{self._prefix}/{relative}", found)
-            if data is not None:
-                self._contents[relative] = data
+        self._set, self._version = rule_set, version
+        self._prefix = f"{rule_set}/{version}"
+        self._contents = dict(sorted(contents.items()))
 
     def edition(self, released: Mapping[str, str]) -> Edition | None:
         """The edition, or None when anything was found."""
@@ -141,6 +150,7 @@ class _Loading:
             materials=lists.material_names,
             sources=lists.source_ids,
         )
+        names.rules.complete = bool(self._in_folder("rules"))
         rules = [
             rule
             for name in self._in_folder("rules")

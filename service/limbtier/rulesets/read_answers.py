@@ -30,7 +30,10 @@ def answers_schema() -> Schema:
     return {
         "type": "object",
         "additionalProperties": {
-            "anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": ["string", "number"]}}]
+            "anyOf": [
+                {"type": ["string", "number"]},
+                {"type": "array", "items": {"type": ["string", "number"]}},
+            ]
         },
     }
 

@@ -76,6 +76,8 @@ def read_input(entry: Fields, found: Findings) -> Input | None:
     places = read_places(entry, found)
     if not (name and scope and kind and group and question and entry.whole):
         return None
+    if kind.value == "choice" and not choices:
+        return None
     help_text, unit = entry.get(HELP), entry.get(UNIT)
     not_done, danger = entry.get(MAY_BE_NOT_DONE), entry.get(DANGER_SIGN)
     return Input(

@@ -161,9 +161,17 @@ def _rule(entry: Fields, topic: str, names: EditionNames, found: Findings) -> Ru
         until=limit.place_of(UNTIL) if limit else place,
         classify={word.value: word.place for word in classified.value} if classified else {},
         when_sound=when is not None,
-        classify_sound=then is not None and (classified.whole if classified else not then.wrote(CLASSIFY)),
+        classify_sound=_classify_sound(then),
         arranges=then is None or then.wrote(ARRANGE),
     )
+
+
+def _classify_sound(then: Fields | None) -> bool:
+    """Whether the facts that a rule classifies, or that it classifies none, can be told."""
+    if then is None or not then.written:
+        return False
+    classified = then.get(CLASSIFY)
+    return classified.whole if classified else not then.wrote(CLASSIFY)
 
 
 def _conclusions(then: Fields, names: EditionNames, found: Findings) -> Conclusions:

@@ -101,7 +101,7 @@ class Record:
 
 @dataclass(frozen=True, slots=True)
 class ListOf(Generic[T]):
-    """A list of one shape with at least `least` entries; `or_one` lets a single value stand without a list."""
+    """A list of at least `least` entries of one shape; `or_one` lets a single value stand without a list."""
 
     shape: Shape[T]
     or_one: bool = False
@@ -113,9 +113,7 @@ class ListOf(Generic[T]):
             entries = node.items
             if len(entries) < self.least:
                 few = "is an empty list" if not entries else f"has only {len(entries)} entry"
-                advice = (
-                    "Fill the list, or take the key out." if not entries else f"Give at least {self.least}."
-                )
+                advice = f"Give at least {'one' if self.least == 1 else self.least}."
                 found.add("empty-list", node.place, f"{label} {few}.", advice)
                 return None
         elif self.or_one:

@@ -1,4 +1,4 @@
-"""Draft-07 JSON schemas of the rule files, for completion in editors, made from the same key tables as the loader.
+"""Draft-07 JSON schemas of the rule files, for completion in editors, made from the key tables of the loader.
 
 They say less than the loader: names, dates in order and whatever one file says about another are checked
 only when an edition is loaded.

@@ -52,9 +52,7 @@ def wrong_shape(node: Node, label: str, wanted: str, found: Findings) -> None:
         case BrokenNode():
             return
         case ScalarNode() if node.empty:
-            found.add(
-                "missing-value", node.place, f"{label} has no value.", f"Write {wanted}, or take the key out."
-            )
+            found.add("missing-value", node.place, f"{label} has no value.", f"Write {wanted} there.")
             return
         case ScalarNode():
             stands = f"the text `{shown(node.text)}`"

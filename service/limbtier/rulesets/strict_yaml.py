@@ -24,7 +24,7 @@ _TAKEN_OUT: Final = "\ufffd"
 # Control characters, marks that make text run in another direction than it is read, and what stands for
 # characters that were lost.
 _UNSEEN: Final = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufffe\uffff\ufeff]"
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff\ufffd-\uffff]"
 )
 
 
@@ -49,7 +49,7 @@ def compose(data: bytes, file: str, found: Findings) -> Node | None:
     if not readable:
         return None
     try:
-        return _Composer(file, found).document(_events(cleaned))
+        return _Composer(file, found, cleaned != text).document(_events(cleaned))
     except yaml.MarkedYAMLError as error:
         if cleaned == text:
             _not_yaml(error, file, found)
@@ -90,7 +90,8 @@ def _place_after(before: str, file: str) -> Place:
 
 
 def _cleaned(text: str, file: str, found: Findings) -> tuple[str, bool]:
-    """The text with a blank for each character that is refused, and whether its structure can be trusted."""
+    """The text without the characters that are refused, others in their place, and whether its structure can
+    be trusted."""
     if "\t" not in text and not _UNSEEN.search(text.replace("\r\n", "\n")):
         return text, True
     readable = True
@@ -106,12 +107,16 @@ def _cleaned(text: str, file: str, found: Findings) -> tuple[str, bool]:
             found.add(
                 "control-character",
                 Place(file, number, unseen.start() + 1),
-                f"Here is a character that cannot be seen, U+{ord(unseen.group()):04X}.",
-                "Take it out.",
+                *_cannot_stand(unseen.group()),
             )
             body = _UNSEEN.sub(_TAKEN_OUT, body)
         lines[number - 1] = body
     return "\n".join(lines), readable
+
+
+def _cannot_stand(letter: str) -> tuple[str, str]:
+    """Message and advice for a character that is refused."""
+    return f"The character U+{ord(letter):04X} cannot be seen, or was lost.", "Take it out."
 
 
 def _events(text: str) -> Iterator[Any]:
@@ -126,9 +131,10 @@ def _events(text: str) -> Iterator[Any]:
 class _Composer:
     """Builds nodes from the events of the parser. Recursion is bounded by DEEPEST."""
 
-    def __init__(self, file: str, found: Findings) -> None:
+    def __init__(self, file: str, found: Findings, cleaned: bool) -> None:
         self._file = file
         self._found = found
+        self._cleaned = cleaned
 
     def document(self, events: Iterator[Any]) -> Node | None:
         root: Node | None = None
@@ -168,29 +174,30 @@ class _Composer:
             self._found.add(
                 "yaml-alias",
                 place,
-                f"`*{event.anchor}` stands for text written elsewhere.",
+                f"`*{shown(event.anchor or '')}` stands for text written elsewhere.",
                 "Write the text out here.",
             )
             return BrokenNode(place)
-        self._refuse_marks(event, place)
+        tagged = self._refuse_marks(event, place)
+        node: Node
         match event:
             case yaml.ScalarEvent():
-                if unseen := _UNSEEN.search(event.value):
-                    self._found.add(
-                        "control-character",
-                        place,
-                        f"The text holds a character that cannot be seen, U+{ord(unseen.group()):04X}.",
-                        "Take it out.",
-                    )
-                    return BrokenNode(place)
-                return ScalarNode(event.value, event.style is None or event.style == "", place)
+                node = self._scalar(event, place)
             case yaml.SequenceStartEvent():
                 items: list[Node] = []
-                while not isinstance(event := next(events), yaml.SequenceEndEvent):
-                    items.append(self._node(event, events, depth + 1))
-                return ListNode(tuple(items), place)
+                while not isinstance(entry := next(events), yaml.SequenceEndEvent):
+                    items.append(self._node(entry, events, depth + 1))
+                node = ListNode(tuple(items), place)
             case _:
-                return self._mapping(events, place, depth)
+                node = self._mapping(events, place, depth)
+        return BrokenNode(place) if tagged else node
+
+    def _scalar(self, event: Any, place: Place) -> Node:
+        if unseen := _UNSEEN.search(event.value):
+            if not (self._cleaned and unseen.group() == _TAKEN_OUT):
+                self._found.add("control-character", place, *_cannot_stand(unseen.group()))
+            return BrokenNode(place)
+        return ScalarNode(event.value, event.style is None or event.style == "", place)
 
     def _mapping(self, events: Iterator[Any], place: Place, depth: int) -> MappingNode:
         entries: dict[str, tuple[ScalarNode, Node]] = {}
@@ -217,12 +224,13 @@ class _Composer:
             whole = False
         return MappingNode(tuple(entries.values()), place, whole)
 
-    def _refuse_marks(self, event: Any, place: Place) -> None:
+    def _refuse_marks(self, event: Any, place: Place) -> bool:
+        """Names an anchor and a type mark; whether there is a type mark."""
         if event.anchor is not None:
             self._found.add(
                 "yaml-anchor",
                 place,
-                f"`&{event.anchor}` names this text for use elsewhere.",
+                f"`&{shown(event.anchor)}` names this text for use elsewhere.",
                 "Take the mark out; write text out wherever it is needed.",
             )
         if event.tag is not None:
@@ -233,6 +241,7 @@ class _Composer:
                 f"`{shown(mark)}` is a type mark.",
                 "Take it out; the kind of a value is known.",
             )
+        return event.tag is not None
 
 
 # What the parser says, in plain words, and what usually caused it. The first part found in its text counts.
@@ -269,8 +278,9 @@ _PLAIN: Final = (
     ),
     (
         "block",
-        "The indentation does not fit the lines above.",
-        "Begin this line in the column of the lines it belongs with; close quotes and brackets before it.",
+        "This does not fit what stands before it.",
+        "Check the column in which the line begins, and quotes and brackets before it; an apostrophe inside "
+        "single quotes is written twice.",
     ),
 )
 

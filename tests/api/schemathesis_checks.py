@@ -1,0 +1,33 @@
+"""A further check for schemathesis: a request that fits the description is refused only for what JSON Schema
+cannot say."""
+
+from __future__ import annotations
+
+import schemathesis
+from schemathesis.checks import CheckContext
+from schemathesis.core.transport import Response
+from schemathesis.generation.case import Case
+
+BEYOND_A_SCHEMA = {
+    "contradicting-answer",  # the condition of a question
+    "future-date",  # a day after the assessment
+    "impossible-date",  # 30 February
+    "no-edition-in-force",
+    "out-of-range",  # a day before 1900
+    "outside-calendar",  # a review after the last bank holiday known
+    "patient-number-refused",  # ten digits, with separators between them
+    "too-many-decimals",  # see request_schema.py
+    "unknown-edition",
+}
+
+
+@schemathesis.check
+def refused_only_for_what_a_schema_cannot_say(
+    _context: CheckContext, response: Response, case: Case
+) -> bool | None:
+    meta = case.meta
+    if response.status_code != 422 or meta is None or meta.generation.mode.is_negative:
+        return None
+    codes = {entry["code"] for entry in response.json()["errors"]}
+    assert codes <= BEYOND_A_SCHEMA, f"a request that fits the description was refused: {codes}"
+    return None

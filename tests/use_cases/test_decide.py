@@ -1,0 +1,85 @@
+"""A decision is stored before it is given; what cannot be stored is not given."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from limbtier.foundation.errors import InvalidAssessment, StoreUnavailable
+from limbtier.foundation.settings import CHECKOUT
+from limbtier.store.decisions import DecisionStore
+from limbtier.use_cases.decide import Decider, ReadyRules
+
+FIRST_CONTACT = (CHECKOUT / "demo_data" / "first_contact.json").read_bytes()
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> DecisionStore:
+    return DecisionStore(tmp_path / "decisions.sqlite3")
+
+
+def test_a_decision_is_stored_byte_for_byte_as_it_was_given(rules: ReadyRules, store: DecisionStore) -> None:
+    decision_id, record = Decider(rules, store).decide(FIRST_CONTACT)
+    assert store.read(decision_id) == record
+    assert json.loads(record)["id"] == decision_id
+    assert FIRST_CONTACT.strip() in record  # the request is kept as it came
+
+
+def test_a_preview_is_the_same_answer_without_an_id_and_stores_nothing(
+    rules: ReadyRules, store: DecisionStore
+) -> None:
+    moment = datetime(2026, 3, 2, 10, 0, tzinfo=UTC)
+    decider = Decider(rules, store, clock=lambda: moment)
+    preview = json.loads(decider.preview(FIRST_CONTACT))
+    assert store.count() == 0
+    decided = json.loads(decider.decide(FIRST_CONTACT)[1])
+    assert preview["id"] is None
+    assert {**decided, "id": None} == preview
+
+
+def test_the_same_assessment_is_decided_the_same_every_time(rules: ReadyRules) -> None:
+    decider = Decider(rules, store=None, clock=lambda: datetime(2026, 3, 2, 10, 0, tzinfo=UTC))
+    assert len({decider.preview(FIRST_CONTACT) for _ in range(20)}) == 1
+
+
+def test_a_decision_that_cannot_be_stored_is_not_given(
+    rules: ReadyRules, store: DecisionStore, tmp_path: Path
+) -> None:
+    with sqlite3.connect(tmp_path / "decisions.sqlite3") as other:
+        other.execute("DROP TABLE decisions")
+    with pytest.raises(StoreUnavailable) as caught:
+        Decider(rules, store).decide(FIRST_CONTACT)
+    assert "Nothing was decided" in caught.value.diagnostics[0].help
+
+
+def test_a_bad_assessment_stores_nothing(rules: ReadyRules, store: DecisionStore) -> None:
+    with pytest.raises(InvalidAssessment):
+        Decider(rules, store).decide(FIRST_CONTACT.replace(b'"calendar": "england"', b'"calendar": "france"'))
+    assert store.count() == 0
+
+
+def test_a_database_that_is_none_is_refused_at_the_start(tmp_path: Path) -> None:
+    file = tmp_path / "decisions.sqlite3"
+    file.write_bytes(b"this is no database" * 100)
+    with pytest.raises(StoreUnavailable):
+        DecisionStore(file)
+
+
+def test_a_date_outside_the_bank_holiday_lists_is_refused(rules: ReadyRules) -> None:
+    late = FIRST_CONTACT.replace(b'"2026-03-02T', b'"2028-12-30T')
+    with pytest.raises(InvalidAssessment) as caught:
+        Decider(rules, store=None).preview(late)
+    assert [item.pointer for item in caught.value.diagnostics] == ["/assessed_at"]
+    assert caught.value.diagnostics[0].code == "outside-calendar"
+
+
+def test_everything_stored_survives_a_new_start(rules: ReadyRules, tmp_path: Path) -> None:
+    file = tmp_path / "decisions.sqlite3"
+    first = DecisionStore(file)
+    decision_id, record = Decider(rules, first).decide(FIRST_CONTACT)
+    first.close()
+    assert DecisionStore(file).read(decision_id) == record
