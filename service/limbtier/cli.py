@@ -66,6 +66,12 @@ def _parser() -> argparse.ArgumentParser:
     openapi = commands.add_parser("openapi", help="write the description of the API and of its problems")
     openapi.add_argument("folder", type=Path, metavar="FOLDER", nargs="?", default=CHECKOUT / "openapi")
     openapi.set_defaults(run=_openapi)
+
+    schemas = commands.add_parser("schemas", help="write the schemas with which editors check rule files")
+    schemas.add_argument(
+        "folder", type=Path, metavar="FOLDER", nargs="?", default=CHECKOUT / "rules" / "schemas"
+    )
+    schemas.set_defaults(run=_schemas)
     return parser
 
 
@@ -132,6 +138,14 @@ def _openapi(options: argparse.Namespace) -> int:
     from limbtier.app import from_environment
 
     write_openapi(from_environment(), options.folder / "openapi.json")
+    print(f"wrote {options.folder}")
+    return 0
+
+
+def _schemas(options: argparse.Namespace) -> int:
+    from limbtier.rulesets.schema import write_schemas
+
+    write_schemas(options.folder)
     print(f"wrote {options.folder}")
     return 0
 

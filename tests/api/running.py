@@ -32,9 +32,7 @@ class Server:
 def serving(rules: ReadyRules) -> Iterator[Server]:
     """Serve until the block ends."""
     service = start(rules)
-    config = uvicorn.Config(
-        service.app, host="127.0.0.1", port=0, http=ProblemProtocol, log_level="critical"
-    )
+    config = uvicorn.Config(service.app, host="127.0.0.1", port=0, http=ProblemProtocol, log_level="critical")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run)
     thread.start()

@@ -3,6 +3,8 @@ cannot say."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import schemathesis
 from schemathesis.checks import CheckContext
 from schemathesis.core.transport import Response
@@ -23,7 +25,7 @@ BEYOND_A_SCHEMA = {
 
 @schemathesis.check
 def refused_only_for_what_a_schema_cannot_say(
-    _context: CheckContext, response: Response, case: Case
+    _context: CheckContext, response: Response, case: Case[Any]
 ) -> bool | None:
     meta = case.meta
     if response.status_code != 422 or meta is None or meta.generation.mode.is_negative:

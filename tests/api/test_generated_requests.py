@@ -29,7 +29,11 @@ def test_no_generated_request_breaks_the_description(server: Server, tmp_path: P
             "--no-color",
         ],
         cwd=tmp_path,
-        env={**os.environ, "PYTHONPATH": str(CHECKOUT), "SCHEMATHESIS_HOOKS": "tests.api.schemathesis_checks"},
+        env={
+            **os.environ,
+            "PYTHONPATH": str(CHECKOUT),
+            "SCHEMATHESIS_HOOKS": "tests.api.schemathesis_checks",
+        },
         capture_output=True,
         text=True,
         timeout=400,

@@ -35,7 +35,7 @@ def contact(person: Change | None = None, left: Change | None = None, **top: Any
 
 
 def with_text(name: str, text: str) -> bytes:
-    """The invented first contact in which a person's answer is this JSON text, as no library would write it."""
+    """The invented first contact in which one answer is this JSON text, as no library would write it."""
     plain = contact(person={name: "HERE"})
     return orjson.dumps(plain).replace(b'"HERE"', text.encode())
 
@@ -179,7 +179,9 @@ def test_a_body_without_a_kind_is_refused(shared_service: Service) -> None:
     assert problem_of(answer, "unsupported-media-type", 415) == [("unsupported-media-type", None)]
 
 
-@pytest.mark.parametrize("kind", ["application/json", "APPLICATION/JSON", 'application/json; charset="UTF-8"'])
+@pytest.mark.parametrize(
+    "kind", ["application/json", "APPLICATION/JSON", 'application/json; charset="UTF-8"']
+)
 def test_json_in_utf_8_is_read_however_it_is_spelt(shared_service: Service, kind: str) -> None:
     assert shared_service.post("/v1/previews", first_contact(), {"Content-Type": kind}).status_code == 200
 
@@ -309,7 +311,7 @@ def test_a_field_around_the_answers_is_named(
 
 
 def test_a_patient_number_is_not_repeated_in_the_answer(shared_service: Service) -> None:
-    # 943 476 5919 is the number that NHS England's documentation of the format uses as its example (from memory).
+    # 943 476 5919 is the example in the NHS Data Dictionary's description of the number (from memory).
     for reference in ("9434765919", "943 476 5919", "943-476-5919", "n943-476-5919", "n9434765919"):
         answer = shared_service.post("/v1/decisions", {**first_contact(), "episode": reference})
         assert answer.status_code == 422

@@ -24,8 +24,8 @@ from pathlib import Path
 
 import uvicorn
 from fastapi import Request, Response
-from limbtier.app import from_environment
 
+from limbtier.app import from_environment
 from limbtier.domain.assessment import SIDES
 from limbtier.engine.decide import decide_limb
 from limbtier.foundation.clock import now
@@ -107,13 +107,12 @@ def http() -> None:
                 if round_number >= 200:
                     found[path].append((time.perf_counter() - start) * MICROSECONDS)
     base = statistics.median(found["/noop"])
-    print(
-        f"HTTP, one worker, one connection, 1,000 rounds, body {len(FIRST_CONTACT)}, answer {len(answer)} bytes:"
-    )
+    print(f"HTTP, one worker, one connection, body {len(FIRST_CONTACT)}, answer {len(answer)} bytes:")
     for path, times in found.items():
         middle = statistics.median(times)
         print(
-            f"  POST {path:15} p50 {middle:6.0f} us   p99 {percentile(times, 99):6.0f} us   {middle / base:.2f}x"
+            f"  POST {path:15} p50 {middle:6.0f} us   p99 {percentile(times, 99):6.0f} us   "
+            f"{middle / base:.2f}x"
         )
     print()
 
@@ -126,9 +125,7 @@ def start_up() -> None:
         ready = time.perf_counter() - start
         for line in COHORT:
             post(connect(port), "/v1/previews", line)
-        print(
-            f"From start to first answer {ready:.2f} s; worker memory after the cohort {served_memory():.0f} MB\n"
-        )
+        print(f"From start to first answer {ready:.2f} s; memory after the cohort {served_memory():.0f} MB\n")
 
 
 def endurance() -> None:

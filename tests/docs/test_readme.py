@@ -54,6 +54,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     process = subprocess.Popen(
         shlex.split(command), cwd=CHECKOUT, env=environment, stdout=output, stderr=output
     )
+    text = ""
     try:
         for _ in range(600):
             text = Path(output.name).read_text()

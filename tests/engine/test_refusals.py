@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import logging
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -28,7 +29,7 @@ class _OtherMatcher:
         self._prepared = prepared
         self._place = [entry.id for entry in prepared.edition.rules].index(rule)
 
-    def match(self, facts: dict[str, Answer]) -> bytes:
+    def match(self, facts: Mapping[str, Answer]) -> bytes:
         states = bytearray(self._prepared.matcher.match(facts))
         states[self._place] = 2 - states[self._place]
         return bytes(states)

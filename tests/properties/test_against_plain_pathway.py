@@ -99,10 +99,10 @@ DANGER_SIGNS_OF_LIMB: Final = (
     "bleeding_varicose_vein",
     "hot_swollen_foot",
 )
-# Choices, those that come up often named more than once.
+# Choices, the plainest first, those that come up often named more than once.
 PERSON_CHOICES: Final[Mapping[str, str]] = {
     "heart_failure_status": "none none none none none stable stable suspected not_known",
-    "heart_failure_team_advice": "not_sought agrees agrees",
+    "heart_failure_team_advice": "agrees not_sought agrees",
     "nyha_class": "1 2 3 not_known",
     "mobility": "walks walks_with_aid transfers_only bed_or_chair_bound",
     "sleeps_in_chair": "no no no no no habit_or_mobility habit_or_mobility reason_not_known",
@@ -130,6 +130,7 @@ LIMB_CHOICES: Final[Mapping[str, str]] = {
     "tolerance": "good good good good with_difficulty not_tolerated",
     "progress": "better no_change worse",
 }
+VARIED: Final = ("wound", "oedema", "exudate", "abpi_availability", "current_tier", "progress")
 # What stops compression, now and then.
 ALARMING: Final[Mapping[str, str]] = {
     "heart_failure_status": "decompensated",
@@ -238,10 +239,17 @@ def _with_gaps(
 
 
 def _choices(chance: random.Random, choices: Mapping[str, str], alarm: float) -> dict[str, Value]:
-    return {
-        name: chance.choice((ALARMING[name] if name in ALARMING and chance.random() < alarm else often).split())
-        for name, often in choices.items()
-    }
+    # Many legs have one or two things to think of, not all of them.
+    simple = chance.choice((0.0, 0.5, 0.9))
+    answers: dict[str, Value] = {}
+    for name, often in choices.items():
+        if name in ALARMING and chance.random() < alarm:
+            answers[name] = chance.choice(ALARMING[name].split())
+        elif name not in VARIED and chance.random() < simple:
+            answers[name] = often.split()[0]
+        else:
+            answers[name] = chance.choice(often.split())
+    return answers
 
 
 def _flags(chance: random.Random, names: Sequence[str], alarm: float) -> dict[str, Value]:

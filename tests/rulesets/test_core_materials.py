@@ -1,10 +1,11 @@
 """The pressures of the core edition against published class tables, by the law of Laplace.
 
-Tables restated from: BS 6612 hosiery classes, as charted from a NICE summary (a4medicine.com); RAL-GZ 387/1
-(January 2008) medical compression hosiery; the guide pressures of type 3 bandages at an average ankle of a test
-laboratory (SMTL Wales); the pressure bands of the international consensus (Partsch and others, Dermatol Surg
-2008;34:600, from memory); modified compression of 20 to 30 mmHg (Lim and others, Int Wound J 2021;18:822). An
-average ankle of 23 cm and a padded one of 18 cm are common practice, no published source.
+Tables restated from: BS 6612 hosiery classes, as charted from a NICE summary (a4medicine.com); RAL-GZ
+387/1 (January 2008) medical compression hosiery; the guide pressures of type 3 bandages at an average
+ankle of a test laboratory (SMTL Wales); the pressure bands of the international consensus (Partsch and
+others, Dermatol Surg 2008;34:600, from memory); modified compression of 20 to 30 mmHg (Lim and others,
+Int Wound J 2021;18:822). An average ankle of 23 cm and a padded one of 18 cm are common practice, no
+published source.
 """
 
 from __future__ import annotations

@@ -25,7 +25,7 @@ def test_a_bad_file_is_named_with_place_and_advice(path: Path, tmp_path: Path) -
 
 def test_every_code_has_a_case_and_every_case_a_code() -> None:
     said = {code for path in FILES for code in re.findall(r"error\[([a-z0-9-]+)\]", read_case(path).says)}
-    assert said == set(CODES)
+    assert said == set(CODES) - {"too-many-findings"}  # a case of its own in test_loader.py
 
 
 def test_every_code_is_given_somewhere_and_no_other_is() -> None:

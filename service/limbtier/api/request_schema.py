@@ -12,13 +12,15 @@ from limbtier.domain.vocabulary import Input, Range, Scope, Vocabulary
 from limbtier.engine.answers import MOST_GIRTHS
 from limbtier.foundation.answer_states import NOT_DONE
 from limbtier.use_cases.answer_text import required_text
-from limbtier.use_cases.assessment_request import EDITION_PATTERN, AssessmentRequest
+from limbtier.use_cases.assessment_request import AssessmentRequest
 
 Schema = dict[str, Any]
 DAY_PATTERN = "^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
 
 
-def request_schemas(vocabulary: Vocabulary, years: tuple[int, int]) -> dict[str, Schema]:
+def request_schemas(
+    vocabulary: Vocabulary, editions: Iterable[str], years: tuple[int, int]
+) -> dict[str, Schema]:
     """Schemas of the request and its parts by name. `years` are the first and the last for which
     there are rules and bank holidays."""
     fields = AssessmentRequest.model_fields
@@ -52,8 +54,7 @@ def request_schemas(vocabulary: Vocabulary, years: tuple[int, int]) -> dict[str,
                 },
                 "edition": {
                     "type": "string",
-                    "pattern": EDITION_PATTERN,
-                    "maxLength": 64,
+                    "enum": sorted(editions),
                     "description": f"{fields['edition'].description} The inputs shown here are those of the "
                     "active one; those of another are at `/v1/vocabulary?edition=`.",
                 },

@@ -200,6 +200,8 @@ class Concludes(Described):
     avoid: Names = left_out()
     caution: Sentences = left_out()
     instruct: Sentences = left_out()
+    instruct_at: Names = left_out()
+    instruct_with: Names = left_out()
 
 
 class Rule(Described):

@@ -30,7 +30,11 @@ class Arrange:
 
 @dataclass(frozen=True, slots=True)
 class Conclusions:
-    """What a rule concludes; at least one of these is set."""
+    """What a rule concludes; at least one of these is set.
+
+    `instruct` is shown at the tiers of `instruct_at` and with any of the chosen materials of
+    `instruct_with`; where these are empty, at every tier above withholding, whatever is chosen.
+    """
 
     propose: str | None = None
     limit: Limit | None = None
@@ -41,6 +45,8 @@ class Conclusions:
     avoid: tuple[str, ...] = ()
     caution: tuple[str, ...] = ()
     instruct: tuple[str, ...] = ()
+    instruct_at: tuple[str, ...] = ()
+    instruct_with: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

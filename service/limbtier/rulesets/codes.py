@@ -10,6 +10,7 @@ CODES: Final[Mapping[str, str]] = {
     "missing-file": "a file or folder that must be there is missing or cannot be opened",
     "unexpected-file": "a file of an edition's folder would be passed over",
     "file-too-large": "a file is larger than any rule file needs to be",
+    "too-many-findings": "so many things are wrong that reading stopped",
     "empty-file": "a file holds nothing",
     "not-utf-8": "a file is not text in UTF-8",
     "byte-order-mark": "a file begins with a byte order mark",

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Generic, NamedTuple, TypeVar
+from typing import Final, Generic, NamedTuple, TypeVar
 
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import InvalidRuleFiles
 
+# Beyond so many one mistake was made everywhere, and looking for what was meant would take long.
+MOST_FINDINGS: Final = 1000
 T = TypeVar("T")
 
 
@@ -40,13 +42,21 @@ class Findings:
         return len(self._found)
 
     def add(self, code: str, place: Place, message: str, advice: str) -> None:
-        """One more finding; `code` is one of `codes.CODES`."""
+        """One more finding; `code` is one of `codes.CODES`. Raises InvalidRuleFiles when they are too many."""
         diagnostic = Diagnostic(code, message, advice, file=place.file, line=place.line, column=place.column)
-        self._found.append((place, diagnostic))
+        self._append(place, diagnostic)
 
     def add_file(self, code: str, file: str, message: str, advice: str) -> None:
         """A finding about a whole file or folder."""
-        self._found.append((Place(file, 0, 0), Diagnostic(code, message, advice, file=file)))
+        self._append(Place(file, 0, 0), Diagnostic(code, message, advice, file=file))
+
+    def _append(self, place: Place, diagnostic: Diagnostic) -> None:
+        self._found.append((place, diagnostic))
+        if len(self._found) > MOST_FINDINGS:
+            message = f"More than {MOST_FINDINGS} things are wrong; reading stopped here."
+            advice = "Correct what is listed and load again."
+            last = Diagnostic("too-many-findings", message, advice, file=place.file)
+            raise InvalidRuleFiles([*self.sorted(), last])
 
     def sorted(self) -> tuple[Diagnostic, ...]:
         """All findings by file and line; each is named once."""

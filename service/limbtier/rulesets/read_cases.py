@@ -108,11 +108,20 @@ CASES_FILE: Final = Record("the file", (ANSWERS, CASES))
 Answers = dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class Start:
+    """A starting point; `whole` is False when a part of it was refused."""
+
+    person: Answers
+    limb: Answers
+    whole: bool
+
+
 @dataclass(slots=True)
 class CasesRead:
     """Starting points and case ids of all files, and the cases read so far."""
 
-    starts: Names[tuple[Answers, Answers]] = field(default_factory=lambda: Names("starting point"))
+    starts: Names[Start] = field(default_factory=lambda: Names("starting point"))
     ids: Names[bool] = field(default_factory=lambda: Names("case"))
     starts_file: str | None = None
     cases: list[WorkedCase] = field(default_factory=list)
@@ -146,7 +155,10 @@ def read_starts(
         read.starts_file = read.starts_file or file
         read.starts.complete = read.starts.complete and not starts.lost
         for name, entry in starts.value:
-            read.starts.give(name, _answers(entry, names, found) if entry else ({}, {}), found)
+            before = len(found)
+            person, limb = _answers(entry, names, found) if entry else ({}, {})
+            whole = entry is not None and entry.whole and len(found) == before
+            read.starts.give(name, Start(person, limb, whole), found)
     return fields
 
 
@@ -173,8 +185,8 @@ def _read_case(entry: Fields, names: EditionNames, read: CasesRead, found: Findi
     start = read.starts.find(starts_from, found) if starts_from else None
     withdrawn = _withdrawn(entry, start, (person, limb), names, found)
     if start is not None:
-        person = {**{k: v for k, v in start[0].items() if k not in withdrawn}, **person}
-        limb = {**{k: v for k, v in start[1].items() if k not in withdrawn}, **limb}
+        person = {**{k: v for k, v in start.person.items() if k not in withdrawn}, **person}
+        limb = {**{k: v for k, v in start.limb.items() if k not in withdrawn}, **limb}
     expected = _expected(expect, names, found) if expect else {}
     if case_id is None:
         return
@@ -195,7 +207,7 @@ def _read_case(entry: Fields, names: EditionNames, read: CasesRead, found: Findi
 
 def _withdrawn(
     entry: Fields,
-    start: tuple[Answers, Answers] | None,
+    start: Start | None,
     answered: tuple[Answers, Answers],
     names: EditionNames,
     found: Findings,
@@ -205,8 +217,8 @@ def _withdrawn(
         known = names.testable.find(word, found)
         if known is None:
             continue
-        in_start = start is not None and (word.value in start[0] or word.value in start[1])
-        knows_start = not entry.wrote(STARTS_FROM) or start is not None
+        in_start = start is not None and (word.value in start.person or word.value in start.limb)
+        knows_start = not entry.wrote(STARTS_FROM) or (start is not None and start.whole)
         if word.value in answered[0] or word.value in answered[1]:
             message = f"`{word.value}` is withdrawn and answered in the same case."
             found.add("withdrawn-nothing", word.place, message, "Keep one of the two.")

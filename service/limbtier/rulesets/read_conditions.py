@@ -6,6 +6,7 @@ from fractions import Fraction
 from typing import Final
 
 from limbtier.domain.condition import AllOf, AnyOf, Condition, EdgeTest, NoneOf, ValueTest
+from limbtier.foundation.diagnostics import did_you_mean
 from limbtier.rulesets.findings import Findings, Placed
 from limbtier.rulesets.names import Names, Testable, distinct
 from limbtier.rulesets.nodes import BrokenNode, ListNode, MappingNode, Node, ScalarNode, shown
@@ -87,16 +88,34 @@ class _Reader:
         name = NameUsed.read(key, "A name in a condition", self._found)
         if name is None:
             return None
-        if name.value not in self._names.known and name.value in ("all_of", "not", "or", "and"):
-            advice = "Tests in one mapping all hold; use `any_of` or `none_of` for the others."
-            self._found.add("unknown-name", key.place, f"There is no `{name.value}` in a condition.", advice)
-            return None
-        tested = self._names.find(name, self._found)
+        tested = self._tested(name)
         if isinstance(node, MappingNode):
             return self._edges(tested, node, none_of)
         return self._values(name.value, tested, node)
 
+    def _tested(self, name: Placed[str]) -> Testable | None:
+        """What is tested; for an unknown name a misspelt or meant group is thought of first."""
+        if name.value not in self._names.known:
+            meant = name.value in ("all_of", "not", "or", "and")
+            advice = "Tests in one mapping all hold; use `any_of` or `none_of` for the others."
+            if not meant:
+                advice = did_you_mean(name.value, GROUPS, "")
+            if advice:
+                message = f"There is no `{name.value}` in a condition."
+                self._found.add("unknown-name", name.place, message, advice)
+                return None
+        return self._names.find(name, self._found)
+
     def _edges(self, tested: Testable | None, node: MappingNode, none_of: bool) -> EdgeTest | None:
+        if tested is not None and tested.testing in ("words", "neither"):
+            kind, advice = "a date or a series", f"Test a measure that is computed from `{tested.name}`."
+            if tested.testing == "words":
+                kind, advice = "a choice", f"Write `{tested.name}: {tested.values[0]}`."
+            if tested.flag:
+                kind = "yes or no"
+            message = f"`{tested.name}` is {kind}, not a number: it has no edges."
+            self._found.add("edges-on-no-number", node.place, message, advice)
+            return None
         fields = EDGES.read(node, "The test", self._found)
         if fields is None:
             return None
@@ -108,18 +127,7 @@ class _Reader:
                 "Write the opposite edges outside `none_of`.",
             )
         good = _edges_fit(fields, self._found)
-        if tested is None or tested.testing is None:
-            return None
-        if tested.testing != "number":
-            kind, advice = "a date or a series", f"Test a measure that is computed from `{tested.name}`."
-            if tested.testing == "words":
-                kind, advice = "a choice", f"Write `{tested.name}: {tested.values[0]}`."
-            if tested.flag:
-                kind = "yes or no"
-            message = f"`{tested.name}` is {kind}, not a number: it has no edges."
-            self._found.add("edges-on-no-number", node.place, message, advice)
-            return None
-        if none_of or not good:
+        if tested is None or tested.testing is None or none_of or not good:
             return None
         edges = (fields.get(key) for key in (AT_LEAST, ABOVE, AT_MOST, BELOW))
         return EdgeTest(tested.name, *(edge.value if edge else None for edge in edges))
@@ -132,8 +140,9 @@ class _Reader:
         values: list[Placed[str]] = []
         good = True
         for entry in entries:
-            if isinstance(entry, MappingNode | ListNode) and isinstance(node, ListNode):
-                wrong_shape(entry, f"An entry of `{name}`", "one value", self._found)
+            if isinstance(entry, MappingNode | ListNode):
+                if tested is not None:
+                    wrong_shape(entry, f"An entry of `{name}`", "one value", self._found)
                 good = False
                 continue
             value = self._value(name, tested, entry)

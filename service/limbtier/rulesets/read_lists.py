@@ -129,11 +129,13 @@ def read_tiers(root: Node | None, read: ListsRead, found: Findings) -> None:
                     within.value if within else None,
                 )
             )
-    named = tuple(name.value for entry in tiers.value if (name := entry.get(NAME)))
-    if named != TIERS_IN_ORDER and len(named) == len(tiers.value):
+    names = [name for entry in tiers.value if (name := entry.get(NAME))]
+    named = tuple(name.value for name in names)
+    if named != TIERS_IN_ORDER and len(named) == len(tiers.value) and not tiers.lost:
         message = f"The tiers are {word_list(named)}."
         advice = f"Give exactly {word_list(TIERS_IN_ORDER)}, in this order."
-        found.add("tiers-differ", tiers.place, message, advice)
+        wrong = [name.place for name, due in zip(names, TIERS_IN_ORDER, strict=False) if name.value != due]
+        found.add("tiers-differ", wrong[0] if wrong else tiers.place, message, advice)
 
 
 def read_sources(root: Node | None, read: ListsRead, found: Findings) -> None:
@@ -224,10 +226,11 @@ def _entries(
     if listed is None:
         names.complete = False
         return []
-    named: list[tuple[Fields, str]] = []
-    for entry in listed.value:
-        if (name := entry.get(name_key)) and names.give(name, True, found):
-            named.append((entry, name.value))
+    named = [
+        (entry, name.value)
+        for entry in listed.value
+        if (name := entry.get(name_key)) and names.give(name, True, found)
+    ]
     names.complete = not listed.lost and all(entry.get(name_key) is not None for entry in listed.value)
     return named
 

@@ -68,8 +68,27 @@ CAUTION: Final = Key(
 INSTRUCT: Final = Key(
     "instruct", ListOf(Text(), or_one=True), "sentences on technique, shown when the rule applies"
 )
+INSTRUCT_AT: Final = Key(
+    "instruct_at", ListOf(NameUsed, or_one=True), "the tiers at which `instruct` is shown; all if not given"
+)
+INSTRUCT_WITH: Final = Key(
+    "instruct_with", ListOf(NameUsed, or_one=True), "materials of which one must be chosen to show `instruct`"
+)
 CONCLUSIONS: Final = Record(
-    "a conclusion", (PROPOSE, LIMIT, REVIEW, ARRANGE, CLASSIFY, CHOOSE, AVOID, CAUTION, INSTRUCT)
+    "a conclusion",
+    (
+        PROPOSE,
+        LIMIT,
+        REVIEW,
+        ARRANGE,
+        CLASSIFY,
+        CHOOSE,
+        AVOID,
+        CAUTION,
+        INSTRUCT,
+        INSTRUCT_AT,
+        INSTRUCT_WITH,
+    ),
 )
 
 ID: Final = Key("id", Identifier, "its id, in small letters, digits and -", required=True)
@@ -200,6 +219,8 @@ def _conclusions(then: Fields, names: EditionNames, found: Findings) -> Conclusi
         avoid=avoided,
         caution=tuple(sentence.value for sentence in caution.value) if caution else (),
         instruct=tuple(sentence.value for sentence in instruct.value) if instruct else (),
+        instruct_at=names.tiers.all_of(then.get(INSTRUCT_AT), found),
+        instruct_with=names.materials.all_of(then.get(INSTRUCT_WITH), found),
     )
 
 

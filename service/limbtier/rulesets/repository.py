@@ -125,8 +125,12 @@ def _load(folder: Path) -> Snapshot:
         message = "The rules folder holds no edition."
         diagnostics.append(Diagnostic("missing-file", message, "Add one at `<set>/<version>/`.", file="."))
     if diagnostics:
-        raise InvalidRuleFiles(list(dict.fromkeys(diagnostics)))
+        raise InvalidRuleFiles(sorted(dict.fromkeys(diagnostics), key=_place))
     return Snapshot(editions, guard_rails, calendars)
+
+
+def _place(entry: Diagnostic) -> tuple[str, int, int]:
+    return entry.file or "", entry.line or 0, entry.column or 0
 
 
 def edition_folders(folder: Path) -> list[Path]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from limbtier.domain.condition import names
@@ -11,7 +11,7 @@ from limbtier.rulesets.findings import Findings
 from limbtier.rulesets.read_rules import EditionNames, RuleRead
 from limbtier.rulesets.read_vocabulary import GOOD_REVIEW
 from limbtier.rulesets.shapes import word_list
-from limbtier.rulesets.strata import fact_needs, stratify
+from limbtier.rulesets.strata import fact_strata
 
 # What a limit that a good review lifts must test, directly: else doing well could not lift it.
 LIFTED_BY_GOOD_REVIEW: Final = ("first_application", "current_tier", "tolerance")
@@ -21,40 +21,36 @@ def check_rules(rules: Sequence[RuleRead], edition: EditionNames, found: Finding
     """Name facts that nothing classifies or that hang on one another, and `until` that cannot come true."""
     facts = [name for name, entry in edition.testable.known.items() if entry.is_fact]
     classified = {name for read in rules for name in read.classify}
-    if edition.rules.complete and all(read.classify_sound for read in rules):
+    all_told = all(read.classify_sound for read in rules) and classified <= edition.testable.known.keys()
+    if edition.rules.complete and all_told:
         for fact in facts:
             if fact not in classified:
                 message = f"No rule classifies the fact `{fact}`, so it could never be `yes`."
                 place = edition.testable.places[fact]
                 found.add("fact-not-classified", place, message, "Classify it in a rule, or take it out.")
-    in_ring = _check_ring(rules, facts, found)
-    sources = {} if in_ring else _inputs_behind(rules, edition, facts)
+    strata = fact_strata([read.rule for read in rules], facts)
+    if isinstance(strata, list):
+        _name_ring(strata, rules, found)
+    sources = {} if isinstance(strata, list) else _inputs_behind(rules, edition, strata)
     for read in rules:
         _check_until(read, edition, sources, found)
 
 
-def _check_ring(rules: Sequence[RuleRead], facts: Sequence[str], found: Findings) -> bool:
+def _name_ring(ring: Sequence[str], rules: Sequence[RuleRead], found: Findings) -> None:
     """Name a ring of facts at a rule of it."""
-    strata = stratify([read.rule for read in rules], facts)
-    if not isinstance(strata, list):
-        return False
     for read in rules:
-        reads = names(read.rule.when)
-        if strata[0] in read.classify and strata[1] in reads:
-            message = (
-                f"Facts hang on one another in a ring: {' needs '.join(f'`{fact}`' for fact in strata)}."
-            )
-            place = read.classify[strata[0]]
-            found.add("fact-ring", place, message, "Let one of them be classified without reading the next.")
-            break
-    return True
+        if ring[0] in read.classify and ring[1] in names(read.rule.when):
+            message = f"Facts hang on one another in a ring: {' needs '.join(f'`{fact}`' for fact in ring)}."
+            advice = "Let one of them be classified without reading the next."
+            found.add("fact-ring", read.classify[ring[0]], message, advice)
+            return
 
 
 def _inputs_behind(
-    rules: Sequence[RuleRead], edition: EditionNames, facts: Sequence[str]
+    rules: Sequence[RuleRead], edition: EditionNames, facts: Iterable[str]
 ) -> dict[str, frozenset[str]]:
-    """For each testable name the inputs it comes from. A fact classified by a rule whose tests could not be
-    read is left out, so that nothing is concluded from it."""
+    """For each testable name the inputs it comes from; `facts` come in the order of their strata. A fact
+    classified by a rule whose tests could not be read is left out, so that nothing is concluded from it."""
     found: dict[str, frozenset[str]] = {
         name: frozenset({name}) for name, entry in edition.testable.known.items() if entry.is_input
     }
@@ -62,16 +58,15 @@ def _inputs_behind(
         found[measure.name] = frozenset().union(
             *(found.get(name, frozenset()) for name in measure.ingredients)
         )
-    needs = fact_needs([read.rule for read in rules], facts)
-    waiting = list(facts)
-    while waiting:
-        ready = [fact for fact in waiting if all(other not in waiting for other in needs[fact])]
-        for fact in ready:
-            of_fact = [read for read in rules if fact in read.classify]
-            if all(read.when_sound for read in of_fact) and all(need in found for need in needs[fact]):
-                read_names = frozenset().union(*(names(read.rule.when) for read in of_fact))
-                found[fact] = frozenset().union(*(found.get(name, frozenset()) for name in read_names))
-        waiting = [fact for fact in waiting if fact not in ready]
+    classifying: dict[str, list[RuleRead]] = {fact: [] for fact in facts}
+    for read in rules:
+        for fact in read.classify:
+            if fact in classifying:
+                classifying[fact].append(read)
+    for fact, of_fact in classifying.items():
+        read_names = frozenset().union(*(names(read.rule.when) for read in of_fact))
+        if all(read.when_sound for read in of_fact) and read_names <= found.keys():
+            found[fact] = frozenset().union(*(found[name] for name in read_names))
     return found
 
 

@@ -163,12 +163,7 @@ class _Composer:
     def _node(self, event: Any, events: Iterator[Any], depth: int) -> Node:
         place = self._place(event)
         if depth > DEEPEST:
-            self._found.add(
-                "nested-too-deep",
-                place,
-                f"This is nested more than {DEEPEST} deep.",
-                "Write it with fewer levels.",
-            )
+            _too_deep(place, self._found)
             raise _Stop
         if isinstance(event, yaml.AliasEvent):
             self._found.add(
@@ -244,6 +239,11 @@ class _Composer:
         return event.tag is not None
 
 
+def _too_deep(place: Place, found: Findings) -> None:
+    message = f"This is nested more than {DEEPEST} deep."
+    found.add("nested-too-deep", place, message, "Write it with fewer levels.")
+
+
 # What the parser says, in plain words, and what usually caused it. The first part found in its text counts.
 _PLAIN: Final = (
     (
@@ -279,8 +279,7 @@ _PLAIN: Final = (
     (
         "block",
         "This does not fit what stands before it.",
-        "Check the column in which the line begins, and quotes and brackets before it; an apostrophe inside "
-        "single quotes is written twice.",
+        "Check the column in which the line begins, and the quotes, brackets and apostrophes before it.",
     ),
 )
 
@@ -289,6 +288,9 @@ def _not_yaml(error: yaml.MarkedYAMLError, file: str, found: Findings) -> None:
     said = f"{error.problem or ''} {error.context or ''}"
     mark = error.problem_mark or error.context_mark
     place = Place(file, mark.line + 1, mark.column + 1) if mark is not None else Place(file, 1, 1)
+    if "nesting depth" in said:
+        _too_deep(place, found)
+        return
     for part, message, advice in _PLAIN:
         if part in said:
             found.add("not-yaml", place, message, advice)

@@ -16,6 +16,7 @@ import orjson
 from limbtier import __version__
 from limbtier.domain.assessment import SIDES
 from limbtier.domain.decision import TRACE_FORMAT, Decision, LimbDecision, Review
+from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.measures.rounding import show
 from limbtier.use_cases.answer_text import exact_text
@@ -76,6 +77,13 @@ class RecordWriter:
         if decision.person.other_leg_waits:
             sentences.append(edition.wording.other_leg_waits)
         return " ".join(sentences)
+
+    def _fits(self, place: int, limb: LimbDecision) -> bool:
+        """Whether the instructions of a rule belong to the tier given and to what was chosen."""
+        then = self.prepared.edition.rules[place].then
+        if then.instruct_at and limb.tier not in then.instruct_at:
+            return False
+        return not then.instruct_with or any(one.name in then.instruct_with for one in limb.chosen)
 
     def _limb(self, decision: Decision, limb: LimbDecision) -> dict[str, Any]:
         edition = self.prepared.edition
@@ -198,7 +206,7 @@ class RecordWriter:
             "technique": [
                 entry
                 for place in counting
-                if limb.trace.rules[place] == 2
+                if limb.trace.rules[place] == APPLIES and self._fits(place, limb)
                 for entry in self.instructions[place]
             ],
         }

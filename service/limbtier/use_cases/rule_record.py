@@ -33,7 +33,7 @@ def conclusions(then: Conclusions) -> dict[str, Any]:
         found["review"] = {"within": _within(then.review)}
     if then.arrange:
         found["arrange"] = [{"what": entry.what, "within": _within(entry.within)} for entry in then.arrange]
-    for name in ("classify", "choose", "avoid", "caution", "instruct"):
+    for name in ("classify", "choose", "avoid", "caution", "instruct", "instruct_at", "instruct_with"):
         if getattr(then, name):
             found[name] = getattr(then, name)
     return found

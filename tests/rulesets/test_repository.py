@@ -1,0 +1,101 @@
+"""All editions of a rules folder, held loaded."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from limbtier.foundation.errors import InvalidRuleFiles, NotFound
+from limbtier.rulesets.digest import digest, files_of
+from limbtier.rulesets.repository import RuleRepository
+from tests.rulesets.golden import EDITION, SMALL_RULES, copy_of_small_rules
+
+
+def add_edition(rules: Path, version: str, status: str, effective_from: str) -> None:
+    """A copy of the small edition under another version, entered as released where it says so."""
+    folder = rules / "small" / version
+    shutil.copytree(SMALL_RULES / EDITION, folder)
+    head = folder / "edition.yaml"
+    text = head.read_text(encoding="utf-8").replace("version: 2026.1.0", f"version: {version}")
+    text = text.replace("effective_from: 2026-01-01", f"effective_from: {effective_from}")
+    head.write_text(text, encoding="utf-8", newline="\n")
+    (folder / "CHANGES.md").write_text(f"## {version}\n", encoding="utf-8", newline="\n")
+    if status == "released":
+        head.write_text(text.replace("status: draft", "status: released"), encoding="utf-8", newline="\n")
+        fingerprint = digest({name: path.read_bytes() for name, path in files_of(folder).items()})
+        released = rules / "released.yaml"
+        listed = released.read_text(encoding="utf-8").replace("editions: []", "editions:")
+        listed += f"  - {{edition: small-{version}, digest: '{fingerprint}'}}\n"
+        released.write_text(listed, encoding="utf-8", newline="\n")
+
+
+def test_an_edition_is_found_by_its_id_with_its_guard_rails_and_calendars() -> None:
+    repository = RuleRepository(SMALL_RULES)
+    assert repository.edition("small-2026.1.0").id == "small-2026.1.0"
+    assert repository.guard_rails("small-2026.1.0").version == "1.0.0"
+    assert set(repository.calendars) == {"england", "wales", "scotland", "northern_ireland"}
+    assert list(repository.editions) == ["small-2026.1.0"]
+
+
+def test_an_unknown_edition_is_named_with_the_closest() -> None:
+    with pytest.raises(NotFound, match=r"Did you mean `small-2026\.1\.0`"):
+        RuleRepository(SMALL_RULES).edition("small-2026.1.1")
+
+
+def test_the_default_is_the_latest_released_edition_in_force_and_a_draft_only_without_one(
+    tmp_path: Path,
+) -> None:
+    rules = copy_of_small_rules(tmp_path)
+    repository = RuleRepository(rules)
+    assert repository.default_edition(date(2026, 1, 1)).id == "small-2026.1.0"
+    with pytest.raises(NotFound, match="No edition is in force on 2025-12-31"):
+        repository.default_edition(date(2025, 12, 31))
+    add_edition(rules, "2026.2.0", "draft", "2026-02-01")
+    add_edition(rules, "2026.3.0", "released", "2026-03-01")
+    add_edition(rules, "2026.10.0", "released", "2026-03-01")
+    add_edition(rules, "2026.11.0", "released", "2026-06-01")
+    repository.reload()
+    assert repository.default_edition(date(2026, 2, 1)).id == "small-2026.2.0"
+    assert repository.default_edition(date(2026, 3, 1)).id == "small-2026.10.0"
+    assert repository.default_edition(date(2026, 6, 1)).id == "small-2026.11.0"
+
+
+def test_a_reload_that_fails_keeps_what_was_loaded(tmp_path: Path) -> None:
+    rules = copy_of_small_rules(tmp_path)
+    repository = RuleRepository(rules)
+    before = repository.snapshot
+    head = rules / EDITION / "edition.yaml"
+    sound = head.read_bytes()
+    head.write_bytes(sound.replace(b"status: draft", b"status: drafted"))
+    with pytest.raises(InvalidRuleFiles, match="unknown-word"):
+        repository.reload()
+    assert repository.snapshot is before
+    head.write_bytes(sound.replace(b"A made-up edition", b"Another made-up edition"))
+    repository.reload()
+    assert repository.edition("small-2026.1.0").title == "Another made-up edition for tests"
+    assert before.editions["small-2026.1.0"].title == "A made-up edition for tests"
+
+
+def test_what_is_wrong_in_several_editions_is_named_at_once(tmp_path: Path) -> None:
+    rules = copy_of_small_rules(tmp_path)
+    add_edition(rules, "2026.2.0", "draft", "2026-02-01")
+    for version in ("2026.1.0", "2026.2.0"):
+        (rules / "small" / version / "sources.yaml").unlink()
+    (rules / "released.yaml").unlink()
+    with pytest.raises(InvalidRuleFiles) as refused:
+        RuleRepository(rules)
+    assert [entry.place() for entry in refused.value.diagnostics] == [
+        "released.yaml",
+        "small/2026.1.0/sources.yaml",
+        "small/2026.2.0/sources.yaml",
+    ]
+
+
+def test_a_rules_folder_without_editions_is_refused(tmp_path: Path) -> None:
+    rules = copy_of_small_rules(tmp_path)
+    shutil.rmtree(rules / "small")
+    with pytest.raises(InvalidRuleFiles, match="holds no edition"):
+        RuleRepository(rules)
