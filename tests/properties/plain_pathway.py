@@ -199,9 +199,7 @@ class Leg:
         self.without(self.one_of("sensation", "absent"), "neuropathy_advice")
         self.without(self.other_than("pain_type", "none"), "pain_score")
         on_the_leg = self.one_of("current_tier", *TIERS[SUPPORT:])
-        self.without(
-            on_the_leg, "current_tier_since", "compression_started_on", "tolerance", "progress"
-        )
+        self.without(on_the_leg, "current_tier_since", "compression_started_on", "tolerance", "progress")
         self.without(every(on_the_leg, wound), "start_wound_area_cm2")
 
     def _measure(self) -> None:
@@ -462,9 +460,7 @@ def arterial_supply(leg: Leg) -> list[Conclusion]:
         no_advice,
     )
     tested = leg.one_of("arterial_result", "ratio", "incompressible")
-    old = some(
-        leg.between("arterial_test_age_days", above=84), leg.one_of("arterial_test_on", NOT_DONE)
-    )
+    old = some(leg.between("arterial_test_age_days", above=84), leg.one_of("arterial_test_on", NOT_DONE))
     conclusions = [
         Conclusion(
             "severe-ischaemia",
@@ -491,7 +487,9 @@ def arterial_supply(leg: Leg) -> list[Conclusion]:
         ),
         Conclusion(
             "low-pressure-with-wound",
-            every(wound, no_advice, some(leg.between("ankle_pressure", below=70), leg.between(toe, below=50))),
+            every(
+                wound, no_advice, some(leg.between("ankle_pressure", below=70), leg.between(toe, below=50))
+            ),
             SUPPORT,
             "specialist_advice",
             hours(72),
@@ -850,9 +848,7 @@ def reviews(leg: Leg) -> list[Conclusion]:
     slow: Mapping[str, Within] = {"leg-ulcer or tissue-viability service": days(7)}
     started, area = "days_since_start", "area_reduction_percent"
     return [
-        Conclusion(
-            "wet-review", some(leg.one_of("exudate", "high"), leg.yes("leaking")), review=hours(48)
-        ),
+        Conclusion("wet-review", some(leg.one_of("exudate", "high"), leg.yes("leaking")), review=hours(48)),
         Conclusion(
             "slow-14",
             every(leg.between(started, at_least=14, below=28), leg.between(area, below=25)),
@@ -898,9 +894,7 @@ def reviews(leg: Leg) -> list[Conclusion]:
         ),
         Conclusion(
             "unexplained-swelling",
-            every(
-                leg.between("oedema_months", at_least=3), opposite(leg.yes("long_term_compression"))
-            ),
+            every(leg.between("oedema_months", at_least=3), opposite(leg.yes("long_term_compression"))),
             arrange={"cause of the swelling": days(28)},
         ),
     ]

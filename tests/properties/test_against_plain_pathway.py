@@ -8,38 +8,34 @@ with its deadline, and every step of the plan.
 
 from __future__ import annotations
 
-import random
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import UTC, date, datetime, time
 from fractions import Fraction
-from pathlib import Path
 from typing import Final
 
 import pytest
 
 from limbtier.domain.assessment import Answer, Assessment, Side
-from limbtier.domain.decision import LimbDecision
+from limbtier.domain.decision import DISPOSITIONS, Decision, LimbDecision
 from limbtier.engine.decide import decide
 from limbtier.engine.prepared import PreparedEdition
-from limbtier.foundation.answer_states import NOT_ASKED as NOT_ASKED_BY_SERVICE
 from limbtier.measures.working_days import WorkingCalendar
-from tests.properties import plain_pathway
+from tests.properties.generated_contacts import DAYS, Contact, make_contact
 from tests.properties.plain_pathway import (
     NOT_ASKED,
-    NOT_DONE,
+    TIERS,
     Calendar,
     Leg,
     Lifting,
     PlainDecision,
     Step,
     Value,
+    conclude,
     decide_leg,
     person_of,
 )
-
-CHECKOUT: Final = Path(__file__).resolve().parents[2]
-SIDES: Final[tuple[Side, Side]] = ("left", "right")
 
 # What each arrangement of the plain pathway is called in the edition.
 ARRANGEMENTS: Final = {
@@ -79,231 +75,6 @@ ARRANGEMENTS: Final = {
     "lymphoedema service": "lymphoedema_service",
     "cause of the swelling": "cause_of_swelling",
 }
-
-# Generated assessments.
-
-# Mondays to Sundays, Easter, Christmas, and the last days whose holidays are known.
-DAYS: Final = (
-    *(date(2026, 3, 2) + timedelta(days=place) for place in range(7)),
-    *(date(2026, 4, 1) + timedelta(days=place) for place in range(6)),
-    *(date(2026, 12, 21) + timedelta(days=place) for place in range(12)),
-    *(date(2027, 12, 22) + timedelta(days=place) for place in range(10)),
-)
-DANGER_SIGNS_OF_PERSON: Final = ("acute_stroke", "signs_of_sepsis", "breathless_at_rest_or_lying_flat")
-DANGER_SIGNS_OF_LIMB: Final = (
-    "acute_limb_ischaemia_signs",
-    "limb_threat_pain",
-    "gangrene_or_necrosis",
-    "suspected_dvt",
-    "suspected_skin_cancer",
-    "bleeding_varicose_vein",
-    "hot_swollen_foot",
-)
-# Choices, the plainest first, those that come up often named more than once.
-PERSON_CHOICES: Final[Mapping[str, str]] = {
-    "heart_failure_status": "none none none none none stable stable suspected not_known",
-    "heart_failure_team_advice": "agrees not_sought agrees",
-    "nyha_class": "1 2 3 not_known",
-    "mobility": "walks walks_with_aid transfers_only bed_or_chair_bound",
-    "sleeps_in_chair": "no no no no no habit_or_mobility habit_or_mobility reason_not_known",
-    "can_report_problems": "yes yes yes yes carer_can no",
-    "can_manage_garments": "alone with_help no",
-    "paste_or_preservative_allergy": "no yes not_known",
-    "inflammatory_cause": "none none none none none vasculitis sickle_cell rheumatoid pyoderma",
-}
-LIMB_CHOICES: Final[Mapping[str, str]] = {
-    "wound": "none none erosions traumatic_wound leg_ulcer leg_ulcer",
-    "wound_site": "leg leg leg leg leg leg leg leg leg foot leg_and_foot",
-    "exudate": "none low moderate high",
-    "foot_service_advice": "agrees agrees not_sought",
-    "oedema": "none below_knee to_knee above_knee",
-    "abpi_availability": "measured measured measured reported reported not_yet_done not_possible declined",
-    "foot_pulses": "present present not_felt_through_oedema not_checked absent",
-    "doppler_sounds": "multiphasic multiphasic not_done not_done monophasic",
-    "arterial_graft_or_stent": "no no no no no stent not_known",
-    "vascular_advice": "none none none none support mild moderate strong",
-    "sensation": "intact intact intact reduced absent",
-    "neuropathy_advice": "agrees agrees not_sought",
-    "pain_type": "none nociceptive nociceptive neuropathic mixed not_known",
-    "ankle_movement": "full reduced fixed",
-    "current_tier": "none none none none withhold support support mild mild mild moderate strong",
-    "tolerance": "good good good good with_difficulty not_tolerated",
-    "progress": "better no_change worse",
-}
-VARIED: Final = ("wound", "oedema", "exudate", "abpi_availability", "current_tier", "progress")
-# What stops compression, now and then.
-ALARMING: Final[Mapping[str, str]] = {
-    "heart_failure_status": "decompensated",
-    "heart_failure_team_advice": "advises_against",
-    "nyha_class": "4",
-    "sleeps_in_chair": "breathlessness leg_pain_eased_by_hanging_down",
-    "foot_service_advice": "advises_against",
-    "doppler_sounds": "absent",
-    "arterial_graft_or_stent": "bypass_graft",
-    "vascular_advice": "no_compression",
-    "neuropathy_advice": "advises_against",
-    "pain_type": "ischaemic",
-}
-OFTEN_YES: Final = ("leaking", "long_term_compression", "wet_eczema", "infection_treated_24h_and_well")
-PERSON_FLAGS: Final = (
-    *DANGER_SIGNS_OF_PERSON,
-    "end_of_life_care",
-    "diabetes",
-    "chronic_kidney_disease",
-)
-LIMB_FLAGS: Final = (
-    *DANGER_SIGNS_OF_LIMB,
-    "acute_infection",
-    "infection_treated_24h_and_well",
-    "rapidly_worsening_wound",
-    "oedema_settles_on_elevation",
-    "leaking",
-    "long_term_compression",
-    "wet_eczema",
-    "fragile_skin",
-    "shape_distorted",
-    "toes_swollen",
-    "ankle_not_compressible",
-    "claudication",
-    "known_arterial_disease",
-)
-RATIOS: Final = tuple(Fraction(hundredths, 100) for hundredths in (30, 50, 60, 70, 80, 80, 100, 100, 130))
-# Without these compression is withheld, so that no gap elsewhere shows.
-DECISIVE: Final = (
-    *DANGER_SIGNS_OF_PERSON,
-    *DANGER_SIGNS_OF_LIMB,
-    *ALARMING,
-    "acute_infection",
-    "infection_treated_24h_and_well",
-    "weight_gain_kg_over_2_days",
-    "wound",
-    "wound_site",
-    "abpi_availability",
-)
-MEASUREMENTS: Final = (
-    "weight_gain_kg_over_2_days",
-    "arm_pressure_left_mmhg",
-    "arm_pressure_right_mmhg",
-    "wound_weeks",
-    "wound_length_cm",
-    "wound_width_cm",
-    "oedema_months",
-    "dorsalis_pedis_mmhg",
-    "posterior_tibial_mmhg",
-    "arterial_test_on",
-    "toe_pressure_mmhg",
-    "doppler_sounds",
-    "pain_score",
-    "start_wound_area_cm2",
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Contact:
-    """One generated contact: what was answered of the person and of each leg, and on which day."""
-
-    today: date
-    person: Mapping[str, Value]
-    limbs: Mapping[Side, Mapping[str, Value]]
-
-
-def make_contact(seed: int) -> Contact:
-    """A contact with both legs; the same seed gives the same."""
-    chance = random.Random(seed)
-    today = chance.choice(DAYS)
-    # Most contacts have no danger sign, and most have few gaps.
-    alarm = chance.choice((0.0, 0.0, 0.0, 0.0, 0.02, 0.15))
-    gaps = chance.choice((0.0, 0.0, 0.0, 0.01, 0.03, 0.1, 0.4))
-    always = DECISIVE if chance.random() < 0.7 else ()
-    recorded = _with_gaps(chance, _person(chance, alarm), gaps, always)
-    legs = {
-        side: _with_gaps(chance, _limb(chance, alarm, today, recorded), gaps, always) for side in SIDES
-    }
-    not_asked = Leg(recorded, today).known
-    person = {name: value for name, value in recorded.items() if not_asked[name] != NOT_ASKED}
-    limbs: dict[Side, Mapping[str, Value]] = {}
-    for side, answers in legs.items():
-        known = Leg({**person, **answers}, today).known
-        limbs[side] = {name: value for name, value in answers.items() if known[name] != NOT_ASKED}
-    return Contact(today, person, limbs)
-
-
-def _with_gaps(
-    chance: random.Random, answers: Mapping[str, Value], gaps: float, always: Sequence[str]
-) -> dict[str, Value]:
-    done = {
-        name: NOT_DONE if name in MEASUREMENTS and chance.random() < 0.08 else value
-        for name, value in answers.items()
-    }
-    return {name: value for name, value in done.items() if name in always or chance.random() >= gaps}
-
-
-def _choices(chance: random.Random, choices: Mapping[str, str], alarm: float) -> dict[str, Value]:
-    # Many legs have one or two things to think of, not all of them.
-    simple = chance.choice((0.0, 0.5, 0.9))
-    answers: dict[str, Value] = {}
-    for name, often in choices.items():
-        if name in ALARMING and chance.random() < alarm:
-            answers[name] = chance.choice(ALARMING[name].split())
-        elif name not in VARIED and chance.random() < simple:
-            answers[name] = often.split()[0]
-        else:
-            answers[name] = chance.choice(often.split())
-    return answers
-
-
-def _flags(chance: random.Random, names: Sequence[str], alarm: float) -> dict[str, Value]:
-    danger = {*DANGER_SIGNS_OF_PERSON, *DANGER_SIGNS_OF_LIMB}
-    likely = chance.choice((0.05, 0.2, 0.5))
-    return {
-        name: chance.random() < (alarm if name in danger else 0.6 if name in OFTEN_YES else likely)
-        for name in names
-    }
-
-
-def _person(chance: random.Random, alarm: float) -> dict[str, Value]:
-    arm = chance.choice((100, 120, 130, 150))
-    return {
-        **_choices(chance, PERSON_CHOICES, alarm),
-        **_flags(chance, PERSON_FLAGS, alarm),
-        "age_years": chance.choice((40, 74, 75, 76, 90)),
-        "weight_gain_kg_over_2_days": Fraction(chance.choice((-5, 0, 9, 10, 11) if alarm else (-5, 0, 9)), 10),
-        "arm_pressure_left_mmhg": arm,
-        "arm_pressure_right_mmhg": arm - chance.choice((0, 5, 10, 20)),
-    }
-
-
-def _limb(
-    chance: random.Random, alarm: float, today: date, person: Mapping[str, Value]
-) -> dict[str, Value]:
-    def ago(*choices: int) -> date:
-        return today - timedelta(days=chance.choice(choices))
-
-    arm = person.get("arm_pressure_left_mmhg")
-    ratio = chance.choice(RATIOS if alarm else RATIOS[3:])
-    ankle = round(ratio * (arm if isinstance(arm, int) else 120)) + chance.choice((-1, 0, 0, 1, 5))
-    first = ago(0, 0, 1, 7, 13, 14, 15, 28, 84, 200)
-    started = chance.choice((first, min(today, first + timedelta(days=1)), ago(0, 13, 14, 27, 28, 83, 84)))
-    since = chance.choice((started, ago(0, 1, 6, 7, 13, 14)))
-    return {
-        **_choices(chance, LIMB_CHOICES, alarm),
-        **_flags(chance, LIMB_FLAGS, alarm),
-        "wound_weeks": chance.choice((0, 1, 2, 3, 30)),
-        "wound_length_cm": Fraction(chance.choice((5, 10, 20))),
-        "wound_width_cm": Fraction(chance.choice((1, 3, 4, 6)), 2),
-        "oedema_months": chance.choice((0, 2, 3, 4, 30)),
-        "dorsalis_pedis_mmhg": ankle,
-        "posterior_tibial_mmhg": max(0, ankle - chance.choice((0, 1, 10, 40))),
-        "reported_abpi": ratio + Fraction(chance.choice((-1, 0, 0, 1)), 100),
-        "arterial_test_on": ago(0, 7, 83, 84, 85, 200),
-        "toe_pressure_mmhg": chance.choice((29, 30, 49, 50) if alarm else (50, 69, 70, 90, 110)),
-        "pain_score": chance.choice((0, 3, 6, 7, 8, 10)),
-        "first_contact_on": first,
-        "compression_started_on": started,
-        "current_tier_since": since,
-        "start_wound_area_cm2": Fraction(chance.choice((10, 20, 25, 40))),
-    }
-
 
 # The service's answer in the terms of the plain one.
 
@@ -362,3 +133,120 @@ def plainly(decision: LimbDecision, diabetes: Value | None) -> PlainDecision:
         ),
         danger_sign=decision.danger_sign,
     )
+
+
+# The comparison.
+
+CONTACTS: Final = 100
+BLOCKS: Final = range(10)
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A contact, and what the service and the plain pathway say to it."""
+
+    contact: Contact
+    service: Decision
+    plain: Mapping[Side, PlainDecision]
+    holidays: Sequence[date]
+
+
+@pytest.fixture(scope="module", params=BLOCKS)
+def block(request: pytest.FixtureRequest, core: PreparedEdition, england: WorkingCalendar) -> list[Answered]:
+    """A block of contacts, each with both answers."""
+    calendar = Calendar(sorted(england.holidays))
+    first = int(request.param) * CONTACTS
+    return [answered(core, england, calendar, seed) for seed in range(first, first + CONTACTS)]
+
+
+def answered(core: PreparedEdition, england: WorkingCalendar, calendar: Calendar, seed: int) -> Answered:
+    """One generated contact with both answers."""
+    contact = make_contact(seed)
+    assessment = assessment_of(core, contact)
+    plain = {
+        side: decide_leg({**contact.person, **answers}, contact.today, calendar)
+        for side, answers in contact.limbs.items()
+    }
+    return Answered(
+        contact, decide(core, assessment, england, assessment.assessed_at), plain, calendar.holidays
+    )
+
+
+def differences(one: Answered) -> Iterator[str]:
+    """What the two answers to one contact do not agree on, one line each."""
+    for side, plain in one.plain.items():
+        service = plainly(one.service.limbs[side], one.contact.person.get("diabetes"))
+        for part in fields(PlainDecision):
+            wanted, found = getattr(plain, part.name), getattr(service, part.name)
+            if wanted != found:
+                yield f"{side} {part.name}: {found}, but by the plain pathway {wanted}"
+
+
+def test_service_and_plain_pathway_conclude_the_same_for_each_leg(block: list[Answered]) -> None:
+    found = [(one.contact, difference) for one in block for difference in differences(one)]
+    assert not found, found[0]
+
+
+def test_service_and_plain_pathway_conclude_the_same_for_the_person(block: list[Answered]) -> None:
+    for one in block:
+        person = one.service.person
+        found = (person.disposition, person.review.due_on, person.other_leg_waits)
+        assert found == person_of(list(one.plain.values())), one.contact
+
+
+def test_an_answer_that_the_service_does_not_ask_for_moves_nothing(block: list[Answered]) -> None:
+    """The list of questions is never too short: whatever else is answered, the outcome stays."""
+    filled = 0
+    for place, one in enumerate(block):
+        other = block[place - 1].contact
+        for side, plain in one.plain.items():
+            given = {**one.contact.person, **one.contact.limbs[side]}
+            asked = {question.input for question in one.service.limbs[side].questions}
+            known = Leg(given, one.contact.today).known
+            more = {
+                name: value
+                for name, value in {**other.person, **other.limbs[side]}.items()
+                if name not in known and name not in asked and not isinstance(value, date)
+            }
+            after = Leg({**given, **more}, one.contact.today).known
+            if any(after[name] == NOT_ASKED for name in given):
+                continue  # what was added contradicts an answer that was given
+            answers = {name: value for name, value in (given | more).items() if after[name] != NOT_ASKED}
+            found = decide_leg(answers, one.contact.today, Calendar(one.holidays))
+            assert outcome(found) == outcome(plain), (one.contact, side, more)
+            filled += bool(more)
+    assert filled
+
+
+def outcome(decision: PlainDecision) -> tuple[str, str, str, str, date]:
+    """What the questions are asked for."""
+    return (
+        decision.tier,
+        decision.highest_possible_tier,
+        decision.target_tier,
+        decision.disposition,
+        decision.review_on,
+    )
+
+
+def test_contacts_reach_every_disposition_and_tier_and_every_row_of_the_pathway() -> None:
+    """What is compared above is worth comparing: no row is always false, and few legs are stopped."""
+    calendar = Calendar([])
+    outcomes: Counter[str] = Counter()
+    rows: Counter[str] = Counter()
+    waiting = 0
+    for seed in range(CONTACTS * len(BLOCKS)):
+        contact = make_contact(seed)
+        legs = []
+        for answers in contact.limbs.values():
+            known = {**contact.person, **answers}
+            decision = decide_leg(known, contact.today, calendar)
+            legs.append(decision)
+            outcomes.update((decision.disposition, decision.tier))
+            rows.update(row.row for row in conclude(Leg(known, contact.today)) if row.state)
+        waiting += person_of(legs)[2]
+    assert waiting
+    assert {name for name in (*DISPOSITIONS, *TIERS) if not outcomes[name]} == set()
+    every_row = {row.row for row in conclude(Leg({}, DAYS[0]))}
+    assert every_row - set(rows) == set()
+    assert 2 * outcomes["stop_and_escalate"] < sum(outcomes[name] for name in DISPOSITIONS)

@@ -42,7 +42,7 @@ class Findings:
         return len(self._found)
 
     def add(self, code: str, place: Place, message: str, advice: str) -> None:
-        """One more finding; `code` is one of `codes.CODES`. Raises InvalidRuleFiles when they are too many."""
+        """One more finding; `code` is one of `codes.CODES`. Raises InvalidRuleFiles when too many."""
         diagnostic = Diagnostic(code, message, advice, file=place.file, line=place.line, column=place.column)
         self._append(place, diagnostic)
 

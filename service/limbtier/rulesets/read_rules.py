@@ -197,6 +197,10 @@ def _conclusions(then: Fields, names: EditionNames, found: Findings) -> Conclusi
     if not then.written and then.whole:
         advice = f"Give what follows: one of {word_list(key.name for key in CONCLUSIONS.keys)}."
         found.add("no-conclusion", then.place, "The rule concludes nothing.", advice)
+    for qualifier in (INSTRUCT_AT, INSTRUCT_WITH):
+        if then.wrote(qualifier) and not then.wrote(INSTRUCT):
+            message = f"`{qualifier.name}` says when `instruct` is shown, and there is no `instruct`."
+            found.add("missing-key", then.place_of(qualifier), message, "Add `instruct`, or take it out.")
     propose, review = then.get(PROPOSE), then.get(REVIEW)
     if propose:
         names.tiers.find(propose, found)
