@@ -6,6 +6,7 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from limbtier.foundation.errors import LimbtierError
@@ -104,10 +105,16 @@ def _check(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace) -> int:
     import uvicorn
 
-    from limbtier.app import from_environment
+    from limbtier.api.http_protocol import ProblemProtocol
+    from limbtier.app import from_settings
 
     uvicorn.run(
-        from_environment(), host=options.host, port=options.port, log_level="warning", server_header=False
+        from_settings(_settings()),
+        host=options.host,
+        port=options.port,
+        http=ProblemProtocol,
+        log_level="warning",
+        server_header=False,
     )
     return 0
 
@@ -135,9 +142,11 @@ def _demo(options: argparse.Namespace) -> int:
 
 def _openapi(options: argparse.Namespace) -> int:
     from limbtier.api.openapi import write_openapi
-    from limbtier.app import from_environment
+    from limbtier.app import from_settings
 
-    write_openapi(from_environment(), options.folder / "openapi.json")
+    write_openapi(
+        from_settings(replace(_settings(), database=Path(":memory:"))), options.folder / "openapi.json"
+    )
     print(f"wrote {options.folder}")
     return 0
 

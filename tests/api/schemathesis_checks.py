@@ -12,6 +12,7 @@ from schemathesis.generation.case import Case
 
 BEYOND_A_SCHEMA = {
     "contradicting-answer",  # the condition of a question
+    "dates-out-of-order",  # two days against one another
     "future-date",  # a day after the assessment
     "impossible-date",  # 30 February
     "no-edition-in-force",

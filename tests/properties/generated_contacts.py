@@ -266,7 +266,7 @@ def _limb(chance: random.Random, alarm: float, today: date, person: Mapping[str,
         "pain_score": chance.choice((0, 3, 6, 7, 8, 10)),
         "first_contact_on": first,
         "compression_started_on": started,
-        "current_tier_since": chance.choice((started, ago(0, 1, 6, 7, 13, 14))),
+        "current_tier_since": max(started, chance.choice((started, ago(0, 1, 6, 7, 13, 14)))),
         "start_wound_area_cm2": length * width / (1 - smaller_by),
     }
     if chance.random() < 0.15:

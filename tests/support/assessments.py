@@ -76,6 +76,9 @@ class AssessmentMaker:
                 answers[entry.name] = self._answer(chance, entry, calm)
             elif not asked:
                 answers[entry.name] = "not_asked"
+        started, since = answers.get("compression_started_on"), answers.get("current_tier_since")
+        if isinstance(started, date) and isinstance(since, date) and since < started:
+            answers["current_tier_since"] = started
         return {name: answer for name, answer in answers.items() if answer != "not_asked"}
 
     def _answer(self, chance: random.Random, entry: Input, calm: float) -> Answer:

@@ -122,6 +122,7 @@ class DueArrangement(Described):
     within: Line | None
     after: Annotated[Names, Field(description="Arrangements that come first.")]
     rules: RuleIds
+    questions: Annotated[Names, Field(description="Unanswered inputs that settle it, while it is pending.")]
 
 
 class EstimatedPressure(Described):

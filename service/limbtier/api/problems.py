@@ -172,6 +172,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Correct one of the two, or leave the answer out.",
         ),
         Finding(
+            "dates-out-of-order",
+            "A tier is said to be on for longer than compression itself.",
+            "Correct one of the two days.",
+        ),
+        Finding(
             "empty-limb",
             "A leg is given without any answer.",
             "Answer at least one question about the leg, or leave the leg out.",

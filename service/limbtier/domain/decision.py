@@ -67,7 +67,8 @@ class Review:
 
 @dataclass(frozen=True, slots=True)
 class Arrangement:
-    """Something to arrange. `rules` ask for it; those in `after` come first; `pending` while undetermined."""
+    """Something to arrange. `rules` ask for it; those in `after` come first. `pending` while undetermined:
+    then it has no day yet, and `questions` are the unanswered inputs that would settle it."""
 
     what: str
     due_on: date | None
@@ -75,6 +76,7 @@ class Arrangement:
     rules: tuple[str, ...]
     after: tuple[str, ...]
     pending: bool
+    questions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

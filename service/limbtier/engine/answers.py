@@ -82,7 +82,7 @@ class AnswerReader:
                 if asked == DOES_NOT_APPLY:
                     found += self._not_asked(entry, answers, place)
                     answers[entry.name] = known[entry.name] = NOT_ASKED
-        return found
+        return found + (_out_of_order(answers, place) if scope == "limb" else [])
 
     def _not_asked(self, entry: Input, answers: Answers, place: Sequence[str]) -> list[Diagnostic]:
         """A question that is not asked must not be answered."""
@@ -118,6 +118,21 @@ Problem = tuple[str, str, str]
 SCOPES: tuple[Scope, ...] = ("person", "limb")
 NUMBERS = ("whole_number", "number")
 _WHOLE = tuple(Fraction(value) for value in range(512))
+
+
+def _out_of_order(answers: Answers, place: Sequence[str]) -> list[Diagnostic]:
+    """A tier that is on for longer than compression itself: a slip that makes a start look established."""
+    started, since = answers.get("compression_started_on"), answers.get("current_tier_since")
+    if not (isinstance(started, date) and isinstance(since, date) and since < started):
+        return []
+    return [
+        Diagnostic(
+            "dates-out-of-order",
+            f"`current_tier_since` is {since}, before compression started on {started}.",
+            "Give for `current_tier_since` the day of the start or a later one.",
+            pointer(*place, "current_tier_since"),
+        )
+    ]
 
 
 class _PlainAnswers:

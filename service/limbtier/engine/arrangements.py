@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from limbtier.domain.assessment import Answers
 from limbtier.domain.decision import Arrangement, Disposition
 from limbtier.engine.due_dates import Days, setting
 from limbtier.engine.interpreter import APPLIES, UNDETERMINED
@@ -22,16 +23,22 @@ class _Asked:
 
 
 def arrangements(
-    prepared: PreparedEdition, counting: Counting, tiers: TierRange, outcome: Disposition, days: Days
+    prepared: PreparedEdition,
+    counting: Counting,
+    facts: Answers,
+    tiers: TierRange,
+    outcome: Disposition,
+    days: Days,
 ) -> tuple[Arrangement, ...]:
-    """Every arrangement whose rule applies, at its earliest deadline; then those still pending.
+    """Every arrangement whose rule applies, at its earliest deadline; then those still pending: not asked
+    for yet, or asked for later than an undetermined rule would.
 
     Where a leg stays at the lowest tier above withholding, whatever would lift the limits that hold it
     there is chased by the edition's chase deadline.
     """
     edition = prepared.edition
     asked: dict[str, _Asked] = {}
-    pending: dict[str, list[str]] = {}
+    pending: dict[str, list[tuple[date, int]]] = {}
     chase = setting(edition, "chase_deadline", days.today)
     chased = outcome == "continue" and tiers.given == 1
     first: list[tuple[str, tuple[str, ...]]] = []
@@ -41,7 +48,8 @@ def arrangements(
             continue
         if state == UNDETERMINED:
             for arrange in rule.then.arrange:
-                pending.setdefault(arrange.what, []).append(rule.id)
+                within = days.in_force(edition.interval(arrange.within, days.today), edition)
+                pending.setdefault(arrange.what, []).append((days.due(within), place))
             continue
         holds = (
             chased
@@ -68,17 +76,24 @@ def arrangements(
                 asked[name].after.add(what)
     due = [
         Arrangement(
-            what, entry.due_on, entry.within, tuple(entry.rules), tuple(sorted(entry.after)), pending=False
+            what, entry.due_on, entry.within, tuple(entry.rules), tuple(sorted(entry.after)), False, ()
         )
         for what, entry in asked.items()
     ]
     due.sort(key=lambda arrangement: (arrangement.due_on or date.max, arrangement.what))
     waiting = [
-        Arrangement(what, None, "", tuple(rules), (), pending=True)
-        for what, rules in sorted(pending.items())
-        if what not in asked
+        _pending(prepared, what, places, facts)
+        for what, found in sorted(pending.items())
+        if (places := [place for day, place in found if what not in asked or day < asked[what].due_on])
     ]
     return (*due, *waiting)
+
+
+def _pending(prepared: PreparedEdition, what: str, places: list[int], facts: Answers) -> Arrangement:
+    rules = tuple(prepared.edition.rules[place].id for place in places)
+    unanswered = {name for place in places for name in prepared.inputs_of_rule[place] if name not in facts}
+    questions = tuple(sorted(unanswered, key=prepared.input_order.__getitem__))
+    return Arrangement(what, None, "", rules, (), True, questions)
 
 
 def deadline_of_rule(

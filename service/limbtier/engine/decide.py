@@ -73,7 +73,7 @@ def decide_limb(
     tiers = tier_range(prepared, counting)
     outcome = disposition(tiers, _tier_now(prepared, facts), _SUPPORT)
     look_again = review(prepared, counting, tiers, outcome, days)
-    due = arrangements(prepared, counting, tiers, outcome, days)
+    due = arrangements(prepared, counting, facts, tiers, outcome, days)
     names = prepared.tier_names
     held = held_limits(
         prepared, counting, tiers, days.today, look_again.due_on, deadline_of_rule(prepared, counting, due)
@@ -115,6 +115,7 @@ def _tier_now(prepared: PreparedEdition, facts: Mapping[str, Answer]) -> int | N
     now = facts.get("current_tier")
     if not isinstance(now, str):
         return None
+    now = prepared.counts_as.get("current_tier", {}).get(now, now)
     return prepared.tier_names.index(now) if now in prepared.tier_names else 0
 
 

@@ -81,22 +81,23 @@ def review(
 ) -> Review:
     """The earliest of every interval that counts; rules that are undetermined count."""
     edition = prepared.edition
-    shortest: dict[str, int] = {}
+    bounds: list[tuple[int, str]] = []
     for place in counting:
         within = edition.rules[place].then.review
         if within is not None:
-            shortest[edition.rules[place].id] = edition.interval(within, days.today).days()
-    for name in _settings_that_bind(tiers, outcome):
-        shortest[name] = setting(edition, name, days.today).days()
+            bounds.append((edition.interval(within, days.today).days(), edition.rules[place].id))
+    bounds += [
+        (setting(edition, name, days.today).days(), name) for name in _settings_that_bind(tiers, outcome)
+    ]
     at_tier = edition.tiers[tiers.given].review_within
     if at_tier is not None:
-        shortest["tier"] = edition.interval(at_tier, days.today).days()
-    earliest = min(shortest.values())
+        bounds.append((edition.interval(at_tier, days.today).days(), "tier"))
+    earliest = min(bounds)[0]
     due_on, fits = days.on_or_before(days.today + timedelta(days=earliest))
     return Review(
         due_on=due_on,
         within_hours=24 * earliest,
-        set_by=tuple(name for name, amount in shortest.items() if amount == earliest),
+        set_by=tuple(name for amount, name in bounds if amount == earliest),
         no_working_day=not fits,
     )
 

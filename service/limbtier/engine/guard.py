@@ -21,7 +21,7 @@ def broken_guard_rails(prepared: PreparedEdition, decision: LimbDecision, days: 
     """Ids of the guard rails that the decision breaks. Guard rails that compare two decisions cannot be
     read off one; they are tested and proved over all assessments instead."""
     broken: list[str] = []
-    states = prepared.guards.read(decision.trace.facts)[0]
+    states = prepared.guards.read(prepared.as_guarded(decision.trace.facts))[0]
     for (rail, check), state in zip(prepared.guard_checks, states, strict=True):
         if state == DOES_NOT_APPLY or rail.id in broken:
             continue

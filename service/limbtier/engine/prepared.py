@@ -38,7 +38,8 @@ class PreparedEdition:
     whether it limits without anything that could lift it, `inputs_of_rule` the inputs behind all it reads.
     `pressures` give for a material its estimated mmHg times the girth in cm, `lengths` the cm of bandage for
     a square cm of skin; `step_limits` are the places of the limits that hold a leg at its tier until a good
-    review there; `guard_checks` stand in the order in which `guards` reads their conditions.
+    review there; `counts_as` gives for choices of an input those that guard rails take them for;
+    `guard_checks` stand in the order in which `guards` reads their conditions.
     """
 
     edition: Edition
@@ -53,6 +54,7 @@ class PreparedEdition:
     lengths: Mapping[str, float]
     guard_checks: tuple[tuple[GuardRail, GuardCheck], ...]
     ranks: Mapping[str, int]
+    counts_as: Mapping[str, Mapping[str, str]]
     tier_names: tuple[str, ...]
     inputs_of_rule: tuple[tuple[str, ...], ...]
     step_limits: tuple[int, ...]
@@ -60,6 +62,17 @@ class PreparedEdition:
     input_order: Mapping[str, int]
     matcher: SecondEngine
     _numbers: dict[date, dict[str, Fraction]] = field(default_factory=dict, compare=False)
+
+    def as_guarded(self, facts: Answers) -> Answers:
+        """The facts as guard rails know them: a choice that counts as another is that other."""
+        if not self.counts_as:
+            return facts
+        known = dict(facts)
+        for name, others in self.counts_as.items():
+            answer = facts.get(name)
+            if isinstance(answer, str):
+                known[name] = others.get(answer, answer)
+        return known
 
     def numbers(self, day: date) -> dict[str, Fraction]:
         """The settings that are numbers, as in force on a day."""
@@ -100,6 +113,11 @@ def prepare(
         lengths={name: value for name in edition.materials if (value := _length(edition, name))},
         guard_checks=guard_checks,
         ranks=ranks,
+        counts_as={
+            name: others
+            for name, entry in edition.vocabulary.inputs.items()
+            if (others := {one.value: one.counts_as for one in entry.choices if one.counts_as})
+        },
         pressures={name: value for name in edition.materials if (value := _pressure(edition, name))},
         tier_names=tuple(tier.name for tier in edition.tiers),
         inputs_of_rule=tuple(

@@ -102,6 +102,7 @@ CODES: Final[Mapping[str, str]] = {
     "series-length": "a series has too few or too many numbers",
     "step-not-a-pair": "a step of a plan has more than two tiers",
     # guard rails and calendars
+    "choice-unknown-to-guard-rails": "guard rails read an input and do not know one of its choices",
     "rail-demands-nothing": "a guard rail has no checks, or a check demands nothing",
     "holiday-outside": "a holiday is outside the days of its calendar",
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final, cast, get_args
 
-from limbtier.domain.condition import ALWAYS
+from limbtier.domain.condition import ALWAYS, names
 from limbtier.domain.decision import DISPOSITIONS
 from limbtier.domain.edition import Edition
 from limbtier.domain.rule import Arrange, GuardCheck, GuardRail, GuardRails, Relation, Requirement
@@ -16,7 +16,16 @@ from limbtier.rulesets.nodes import Node
 from limbtier.rulesets.read_conditions import condition_reference, read_condition
 from limbtier.rulesets.read_lists import TIERS_IN_ORDER
 from limbtier.rulesets.records import AsWritten, Fields, Key, ListOf, Record
-from limbtier.rulesets.shapes import Identifier, IntervalText, NameUsed, OneOf, Text, Version, YesNo
+from limbtier.rulesets.shapes import (
+    ChoiceValue,
+    Identifier,
+    IntervalText,
+    NameUsed,
+    OneOf,
+    Text,
+    Version,
+    YesNo,
+)
 
 WHAT: Final = Key("what", NameUsed, "the arrangement", required=True)
 WITHIN: Final = Key("within", IntervalText(), "by when at the latest", required=True)
@@ -49,7 +58,14 @@ RELATION: Final = Key(
 RAIL: Final = Record("a guard rail", (ID, STATEMENT, CHECKS, RELATION))
 VERSION: Final = Key("version", Version, "the version, as the file's name", required=True)
 RAILS: Final = Key("rails", ListOf(RAIL), "all guard rails", required=True)
-GUARD_RAILS_FILE: Final = Record("the file", (VERSION, RAILS))
+INPUT: Final = Key("input", NameUsed, "an input with choices", required=True)
+VALUES: Final = Key("values", ListOf(ChoiceValue), "its choices that these guard rails know", required=True)
+CHOICES: Final = Key(
+    "choices",
+    ListOf(Record("the choices of an input", (INPUT, VALUES))),
+    "inputs whose choices these guard rails know; any other choice must say which of them it counts as",
+)
+GUARD_RAILS_FILE: Final = Record("the file", (VERSION, CHOICES, RAILS))
 
 
 def read_guard_rails(
@@ -73,24 +89,54 @@ def read_guard_rails(
             ids.give(rail_id, True, found, "duplicate-id")
         if rail is not None:
             rails.append(rail)
+    _refuse_unknown_choices(fields, rails, edition, found)
     return GuardRails(version.value if version else "", fingerprint, tuple(rails))
+
+
+def _refuse_unknown_choices(
+    fields: Fields, rails: list[GuardRail], edition: Edition, found: Findings
+) -> None:
+    """A choice that the guard rails do not know would pass them unseen, so it must say what it counts as.
+    The current tier is ranked by the engine itself, and its choices must be known for the same reason."""
+    listed = fields.get(CHOICES)
+    known = {
+        name.value: {value.value for value in values.value}
+        for entry in (listed.value if listed else ())
+        if (name := entry.get(INPUT)) and (values := entry.get(VALUES))
+    }
+    read = {name for rail in rails for check in rail.checks for name in names(check.when)} | {"current_tier"}
+    place = listed.place if listed else fields.place
+    for question in edition.vocabulary.inputs.values():
+        if question.kind != "choice" or question.name not in read:
+            continue
+        choices = known.get(question.name, set())
+        for choice in question.choices:
+            if choice.value not in choices and choice.counts_as not in choices:
+                found.add(
+                    "choice-unknown-to-guard-rails",
+                    place,
+                    f"The guard rails read `{question.name}` and do not know its choice `{choice.value}`.",
+                    "In the vocabulary, give the choice `counts_as` with one that is listed here.",
+                )
 
 
 def testable_of(edition: Edition) -> Names[Testable]:
     """The names that a condition about decisions of an edition may test."""
-    names: Names[Testable] = Names("input, measure or fact")
+    testable: Names[Testable] = Names("input, measure or fact")
     for name, entry in edition.vocabulary.inputs.items():
         flag = entry.kind == "flag"
-        names.known[name] = Testable(name, _testing(entry), flag, entry.values(), "input", entry.scope, entry)
+        testable.known[name] = Testable(
+            name, _testing(entry), flag, entry.values(), "input", entry.scope, entry
+        )
     for measure in MEASURES:
         number = measure.kind == "number"
         values = ("not_done",) if number else measure.choices
-        names.known[measure.name] = Testable(
+        testable.known[measure.name] = Testable(
             measure.name, "number" if number else "words", False, values, "measure"
         )
     for name in edition.vocabulary.facts:
-        names.known[name] = Testable(name, "words", True, ("yes", "no"), "fact")
-    return names
+        testable.known[name] = Testable(name, "words", True, ("yes", "no"), "fact")
+    return testable
 
 
 def _testing(entry: Input) -> Testing:

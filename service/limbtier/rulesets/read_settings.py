@@ -175,6 +175,9 @@ def _check_kind(setting: Setting, place: Place, name: str, found: Findings) -> N
     for dated in setting.values:
         if not isinstance(dated.value, Interval):
             found.add("setting-kind", place, f"`{name}` must be an interval.", intervals.HOW_TO)
+        elif dated.value.kind == "days_of_first_contact" and name in DEADLINE_SETTINGS:
+            message = f"`{name}` counts from the assessment and cannot be `{dated.value}`."
+            found.add("setting-kind", place, message, "Write it without `of first contact`.")
         elif name in REVIEW_SETTINGS and not intervals.fits_review(dated.value):
             message = f"`{name}` sets a review and cannot be `{dated.value}`."
             found.add("review-interval", place, message, intervals.HOW_TO_REVIEW)

@@ -149,6 +149,7 @@ class RecordWriter:
                     "within": entry.within or None,
                     "after": entry.after,
                     "rules": entry.rules,
+                    "questions": entry.questions,
                 }
                 for entry in limb.arrangements
             ],
