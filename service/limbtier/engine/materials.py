@@ -28,15 +28,15 @@ def materials(
     """Chosen by a rule that applies, and serving the tier; out when any rule avoids it, also undetermined."""
     chosen: dict[str, list[str]] = {}
     avoided: dict[str, list[str]] = {}
+    rules, choices = prepared.edition.rules, prepared.choices[tier]
     for place, state in counting.items():
-        rule = prepared.edition.rules[place]
-        for name in rule.then.avoid:
-            avoided.setdefault(name, []).append(rule.id)
+        for name in rules[place].then.avoid:
+            avoided.setdefault(name, []).append(rules[place].id)
         if state == APPLIES:
-            for name in rule.then.choose:
-                chosen.setdefault(name, []).append(rule.id)
+            for name in choices[place]:
+                chosen.setdefault(name, []).append(rules[place].id)
     entries = prepared.edition.materials
-    serving = [name for name in chosen if name not in avoided and tier in entries[name].tiers]
+    serving = [name for name in chosen if name not in avoided]
     skin = None
     series = facts.get("girth_series_cm")
     if serving and isinstance(series, tuple):
@@ -53,7 +53,7 @@ def materials(
             )
             for name in serving
         ),
-        tuple(AvoidedMaterial(name, tuple(rules)) for name, rules in avoided.items()),
+        tuple(AvoidedMaterial(name, tuple(places)) for name, places in avoided.items()),
     )
 
 

@@ -36,6 +36,7 @@ class PreparedEdition:
 
     For each rule, `proposes` and `limits` hold the rank of the tier, -1 where it concludes none, `lasts`
     whether it limits without anything that could lift it, `inputs_of_rule` the inputs behind all it reads.
+    `choices` give for a tier, and each rule, the materials it chooses that serve the tier.
     `pressures` give for a material its estimated mmHg times the girth in cm, `lengths` the cm of bandage for
     a square cm of skin; `step_limits` are the places of the limits that hold a leg at its tier until a good
     review there; `counts_as` gives for choices of an input those that guard rails take them for;
@@ -54,10 +55,12 @@ class PreparedEdition:
     lengths: Mapping[str, float]
     guard_checks: tuple[tuple[GuardRail, GuardCheck], ...]
     ranks: Mapping[str, int]
+    choices: Mapping[str, tuple[tuple[str, ...], ...]]
     counts_as: Mapping[str, Mapping[str, str]]
     tier_names: tuple[str, ...]
     inputs_of_rule: tuple[tuple[str, ...], ...]
     step_limits: tuple[int, ...]
+    step_names: tuple[str, ...]
     read_step_limits: Callable[[Answers], Reading]
     input_order: Mapping[str, int]
     matcher: SecondEngine
@@ -100,6 +103,7 @@ def prepare(
         and rule.then.limit.until == "good_review"
         and "current_tier" in names(rule.when)
     )
+    step_names, read_step_limits = _step_reader(edition, step_limits)
     guard_checks = tuple((rail, check) for rail in guard_rails.rails for check in rail.checks)
     return PreparedEdition(
         edition=edition,
@@ -113,6 +117,13 @@ def prepare(
         lengths={name: value for name in edition.materials if (value := _length(edition, name))},
         guard_checks=guard_checks,
         ranks=ranks,
+        choices={
+            tier: tuple(
+                tuple(name for name in rule.then.choose if tier in edition.materials[name].tiers)
+                for rule in edition.rules
+            )
+            for tier in ranks
+        },
         counts_as={
             name: others
             for name, entry in edition.vocabulary.inputs.items()
@@ -125,7 +136,8 @@ def prepare(
             for rule in edition.rules
         ),
         step_limits=step_limits,
-        read_step_limits=_step_reader(edition, step_limits),
+        step_names=step_names,
+        read_step_limits=read_step_limits,
         input_order={name: place for place, name in enumerate(edition.vocabulary.inputs)},
         matcher=matcher_for(edition.rules),
     )
@@ -179,7 +191,9 @@ def _union(sets: Iterable[frozenset[str]]) -> frozenset[str]:
     return frozenset().union(*sets)
 
 
-def _step_reader(edition: Edition, step_limits: tuple[int, ...]) -> Callable[[Answers], Reading]:
+def _step_reader(
+    edition: Edition, step_limits: tuple[int, ...]
+) -> tuple[tuple[str, ...], Callable[[Answers], Reading]]:
     """Reads only the limits that hold a leg for a good review at its tier, and the rules they need."""
     wanted = {edition.rules[place].id for place in step_limits}
     needed = {name for place in step_limits for name in names(edition.rules[place].when)}
@@ -191,4 +205,5 @@ def _step_reader(edition: Edition, step_limits: tuple[int, ...]) -> Callable[[An
     chosen.reverse()
     # The step limits come first in the answer of the reader, whatever classifies what they read.
     ordered = sorted(chosen, key=lambda pair: pair[0].id not in wanted)
-    return compile_rules([rule for rule, _ in ordered], [stratum for _, stratum in ordered]).read
+    compiled = compile_rules([rule for rule, _ in ordered], [stratum for _, stratum in ordered])
+    return tuple(sorted(needed)), compiled.read

@@ -107,7 +107,8 @@ def _limits_once_at(
     unanswered question leaves open counts."""
     if not prepared.step_limits:
         return []
-    supposed = {**facts, **_DONE_WELL, "current_tier": prepared.tier_names[level]}
+    supposed: dict[str, Answer] = {name: facts[name] for name in prepared.step_names if name in facts}
+    supposed.update(_DONE_WELL, current_tier=prepared.tier_names[level])
     states = prepared.read_step_limits(supposed)[0]
     return [
         HeldLimit(prepared.edition.rules[place].id, prepared.limits[place], GOOD_REVIEW, review_on)

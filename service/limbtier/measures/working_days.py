@@ -56,7 +56,7 @@ class WorkingCalendar:
         self._refuse_outside(not_after)
         day = not_after
         while day > after:
-            if self.is_working_day(day):
+            if day.weekday() < _SATURDAY and day not in self.holidays:
                 return day
             day -= _ONE_DAY
         return None
