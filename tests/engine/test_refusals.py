@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import logging
 from collections.abc import Mapping
 from pathlib import Path
@@ -114,3 +115,23 @@ def test_every_guard_rail_of_the_core_edition_is_checked_or_says_that_it_compare
     assert [rail.id for rail in rails if not rail.checks] == [rail.id for rail in rails if rail.relation]
     assert sum(1 for rail in rails if rail.relation) == 2
     assert (Path(CHECKOUT) / "rules" / "guard_rails" / f"{core.guard_rails.version}.yaml").exists()
+
+
+def test_a_choice_that_counts_as_another_is_that_other_for_the_guard_rails(
+    rules: ReadyRules, core: PreparedEdition
+) -> None:
+    # A local edition might call it so; its own rules do not know it, the guard rails must.
+    renamed = {"heart_failure_status": {"stable": "decompensated"}}
+    changed = dataclasses.replace(core, counts_as=renamed)
+    with pytest.raises(GuardRailBroken):
+        decider(rules, changed).preview(FIRST_CONTACT)
+
+
+def test_a_tier_on_the_leg_that_counts_as_another_is_ranked_as_that_other(
+    rules: ReadyRules, core: PreparedEdition
+) -> None:
+    follow_up = (CHECKOUT / "demo_data" / "follow_up.json").read_bytes()
+    changed = dataclasses.replace(core, counts_as={"current_tier": {"mild": "moderate"}})
+    as_it_is = json.loads(decider(rules, core).preview(follow_up))["limbs"]["left"]["disposition"]
+    as_moderate = json.loads(decider(rules, changed).preview(follow_up))["limbs"]["left"]["disposition"]
+    assert (as_it_is, as_moderate) == ("step_up", "continue")

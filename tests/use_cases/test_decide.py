@@ -83,3 +83,27 @@ def test_everything_stored_survives_a_new_start(rules: ReadyRules, tmp_path: Pat
     decision_id, record = Decider(rules, first).decide(FIRST_CONTACT)
     first.close()
     assert DecisionStore(file).read(decision_id) == record
+
+
+def test_a_tier_on_for_longer_than_compression_is_refused(rules: ReadyRules) -> None:
+    follow_up = json.loads((CHECKOUT / "demo_data" / "follow_up.json").read_bytes())
+    follow_up["limbs"]["left"]["current_tier_since"] = "2025-01-01"
+    with pytest.raises(InvalidAssessment) as caught:
+        Decider(rules, store=None).preview(json.dumps(follow_up).encode())
+    assert [(item.code, item.pointer) for item in caught.value.diagnostics] == [
+        ("dates-out-of-order", "/limbs/left/current_tier_since")
+    ]
+
+
+def test_a_pending_arrangement_names_the_questions_that_would_settle_it(rules: ReadyRules) -> None:
+    contact = json.loads(FIRST_CONTACT)
+    del contact["person"]["diabetes"]
+    record = json.loads(Decider(rules, store=None).preview(json.dumps(contact).encode()))
+    entries = record["limbs"]["left"]["arrangements"]
+    pending = [entry for entry in entries if entry["state"] == "pending"]
+    # Due in 14 days as it is, and in 7 if the answer is yes: both are told.
+    assert "full_assessment" in {entry["what"] for entry in pending}
+    assert "full_assessment" in {entry["what"] for entry in entries if entry["state"] == "due"}
+    for entry in pending:
+        assert entry["due_on"] is None
+        assert "diabetes" in entry["questions"]

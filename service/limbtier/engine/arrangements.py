@@ -8,7 +8,7 @@ from datetime import date
 
 from limbtier.domain.assessment import Answers
 from limbtier.domain.decision import Arrangement, Disposition
-from limbtier.engine.due_dates import Days, setting
+from limbtier.engine.due_dates import Days
 from limbtier.engine.interpreter import APPLIES, UNDETERMINED
 from limbtier.engine.prepared import Counting, PreparedEdition
 from limbtier.engine.tiers import TierRange
@@ -39,17 +39,18 @@ def arrangements(
     edition = prepared.edition
     asked: dict[str, _Asked] = {}
     pending: dict[str, list[tuple[date, int]]] = {}
-    chase = setting(edition, "chase_deadline", days.today)
+    chase = days.settings.intervals["chase_deadline"]
+    arranges = days.settings.arranges
     chased = outcome == "continue" and tiers.given == 1
     first: list[tuple[str, tuple[str, ...]]] = []
     for place, state in counting.items():
-        rule = edition.rules[place]
-        if not rule.then.arrange:
+        if not arranges[place]:
             continue
+        rule = edition.rules[place]
         if state == UNDETERMINED:
-            for arrange in rule.then.arrange:
-                within = days.in_force(edition.interval(arrange.within, days.today), edition)
-                pending.setdefault(arrange.what, []).append((days.due(within), place))
+            for arrange in arranges[place]:
+                due_on = days.due(days.counted(arrange.within))
+                pending.setdefault(arrange.what, []).append((due_on, place))
             continue
         holds = (
             chased
@@ -57,9 +58,10 @@ def arrangements(
             and rule.then.limit is not None
             and rule.then.limit.until is not None
         )
-        for arrange in rule.then.arrange:
-            within = days.in_force(edition.interval(arrange.within, days.today), edition)
-            due_on, words = days.due(within), str(within)
+        for arrange in arranges[place]:
+            within = days.counted(arrange.within)
+            due_on = days.due(within)
+            words = arrange.words if within is arrange.within else str(within)
             if holds and (sooner := days.due(chase)) < due_on:
                 due_on, words = sooner, str(chase)
             entry = asked.get(arrange.what)

@@ -52,7 +52,9 @@ def decide(
 def facts_of_limb(prepared: PreparedEdition, assessment: Assessment, side: Side) -> dict[str, Answer]:
     """The person's answers, the limb's answers, and the measures computed from both."""
     facts: dict[str, Answer] = {**assessment.person, **assessment.limbs[side]}
-    facts.update(compute_measures(facts, assessment.assessed_on, prepared.numbers(assessment.assessed_on)))
+    facts.update(
+        compute_measures(facts, assessment.assessed_on, prepared.periods.on(assessment.assessed_on).numbers)
+    )
     return facts
 
 
@@ -61,14 +63,16 @@ def decide_limb(
 ) -> LimbDecision:
     """Decide one limb. Raises EnginesDisagree or GuardRailBroken."""
     facts = facts_of_limb(prepared, assessment, side)
-    interval_cm = prepared.numbers(assessment.assessed_on)["girth_interval_cm"]
+    settings = prepared.periods.on(assessment.assessed_on)
+    interval_cm = settings.numbers["girth_interval_cm"]
     states, tests, derived = prepared.rules.read(facts)
     facts.update(derived)
     second = prepared.matcher.match(facts)
     if second != states:
         raise EnginesDisagree([_disagreement(prepared, side, states, second)])
     first_contact = facts.get("first_contact_on")
-    days = Days(assessment.assessed_on, calendar, first_contact if isinstance(first_contact, date) else None)
+    first_contact_on = first_contact if isinstance(first_contact, date) else None
+    days = Days(assessment.assessed_on, calendar, first_contact_on, settings)
     counting = {place: state for place, state in enumerate(states) if state}
     tiers = tier_range(prepared, counting)
     outcome = disposition(tiers, _tier_now(prepared, facts), _SUPPORT)
@@ -88,7 +92,7 @@ def decide_limb(
         review=look_again,
         limits=_limits(prepared, counting, tiers.given),
         plan=step_up_plan(prepared, facts, tiers, held, look_again.due_on),
-        questions=questions(prepared, counting, facts, tiers, days.today),
+        questions=questions(prepared, counting, facts, tiers, settings),
         arrangements=due,
         chosen=chosen,
         avoided=avoided,
@@ -101,13 +105,9 @@ def decide_limb(
 
 def _limits(prepared: PreparedEdition, counting: Counting, given: int) -> tuple[Held, ...]:
     """Every limit that counts, lowest first, in the order of the rules where equal."""
-    found = [(prepared.limits[place], place) for place in counting if prepared.limits[place] >= 0]
-    held = []
-    for rank, place in sorted(found):
-        rule = prepared.edition.rules[place]
-        until = rule.then.limit.until if rule.then.limit else None
-        held.append(Held(rule.id, prepared.tier_names[rank], counting[place] == 1, until, rank == given))
-    return tuple(held)
+    return tuple(
+        entry[counting[place] - 1][rank == given] for rank, place, entry in prepared.held if place in counting
+    )
 
 
 def _tier_now(prepared: PreparedEdition, facts: Mapping[str, Answer]) -> int | None:

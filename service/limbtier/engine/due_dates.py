@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from limbtier.domain.decision import Disposition, Review
-from limbtier.domain.edition import Edition
 from limbtier.domain.interval import Interval
-from limbtier.engine.interpreter import UNDETERMINED
+from limbtier.engine.in_force import NO_REVIEW, InForce
+from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.prepared import Counting, PreparedEdition
 from limbtier.engine.tiers import TierRange
 from limbtier.measures.working_days import WorkingCalendar
@@ -18,11 +18,12 @@ CHANGES = ("start", "step_up", "step_down")
 
 @dataclass(frozen=True, slots=True)
 class Days:
-    """Today, the calendar, and the day of the first contact where it was recorded."""
+    """Today, the calendar, the first contact where it was recorded, and the settings in force today."""
 
     today: date
     calendar: WorkingCalendar
     first_contact_on: date | None
+    settings: InForce
     _known: dict[Interval, date] = field(default_factory=dict)
 
     def on_or_before(self, end: date) -> tuple[date, bool]:
@@ -39,7 +40,7 @@ class Days:
             day = self.calendar.next_working_day(day)
         return day
 
-    def in_force(self, interval: Interval, edition: Edition) -> Interval:
+    def counted(self, interval: Interval) -> Interval:
         """The interval itself; one from first contact that has passed, or whose first contact was not
         recorded, is replaced by the edition's overdue deadline."""
         if interval.kind != "days_of_first_contact":
@@ -47,10 +48,10 @@ class Days:
         first = self.first_contact_on
         if first is not None and first + timedelta(days=interval.amount) >= self.today:
             return interval
-        return setting(edition, "overdue_deadline", self.today)
+        return self.settings.intervals["overdue_deadline"]
 
     def due(self, interval: Interval) -> date:
-        """By when an arrangement is due. An interval from first contact must be in force."""
+        """By when an arrangement is due. An interval from first contact must be `counted`."""
         known = self._known.get(interval)
         if known is None:
             known = self._known[interval] = self._due(interval)
@@ -68,30 +69,16 @@ class Days:
                 return self.on_or_before(self.today + timedelta(days=interval.days()))[0]
 
 
-def setting(edition: Edition, name: str, day: date) -> Interval:
-    """A setting that is an interval. Raises TypeError when it is a number."""
-    value = edition.settings[name].on(day)
-    if not isinstance(value, Interval):
-        raise TypeError(f"setting {name} is not an interval")
-    return value
-
-
 def review(
     prepared: PreparedEdition, counting: Counting, tiers: TierRange, outcome: Disposition, days: Days
 ) -> Review:
     """The earliest of every interval that counts; rules that are undetermined count."""
-    edition = prepared.edition
-    bounds: list[tuple[int, str]] = []
-    for place in counting:
-        within = edition.rules[place].then.review
-        if within is not None:
-            bounds.append((edition.interval(within, days.today).days(), edition.rules[place].id))
-    bounds += [
-        (setting(edition, name, days.today).days(), name) for name in _settings_that_bind(tiers, outcome)
-    ]
-    at_tier = edition.tiers[tiers.given].review_within
-    if at_tier is not None:
-        bounds.append((edition.interval(at_tier, days.today).days(), "tier"))
+    reviews, rules = days.settings.reviews, prepared.edition.rules
+    bounds = [(reviews[place], rules[place].id) for place in counting if reviews[place] != NO_REVIEW]
+    bounds += [(days.settings.days(name), name) for name in _settings_that_bind(tiers, outcome)]
+    at_tier = days.settings.tier_reviews[tiers.given]
+    if at_tier != NO_REVIEW:
+        bounds.append((at_tier, "tier"))
     earliest = min(bounds)[0]
     due_on, fits = days.on_or_before(days.today + timedelta(days=earliest))
     return Review(
@@ -102,16 +89,17 @@ def review(
     )
 
 
-def latest_review(prepared: PreparedEdition, counting: Counting, stopped: bool, day: date) -> int:
+def latest_review(settings: InForce, counting: Counting, stopped: bool) -> int:
     """The longest the review can become, in days, whatever the unanswered questions turn out to be."""
-    edition = prepared.edition
-    bounds = [setting(edition, "review_always", day).days()]
+    bounds = [settings.days("review_always")]
     if stopped:
-        bounds.append(setting(edition, "review_stop_and_escalate", day).days())
-    for place, state in counting.items():
-        within = edition.rules[place].then.review
-        if state > UNDETERMINED and within is not None:
-            bounds.append(edition.interval(within, day).days())
+        bounds.append(settings.days("review_stop_and_escalate"))
+    reviews = settings.reviews
+    bounds += [
+        reviews[place]
+        for place, state in counting.items()
+        if state == APPLIES and reviews[place] != NO_REVIEW
+    ]
     return min(bounds)
 
 

@@ -72,7 +72,7 @@ def _holds(
     if require.arranged is None:
         return True
     within = prepared.edition.interval(require.arranged.within, days.today)
-    latest_due = days.due(days.in_force(within, prepared.edition))
+    latest_due = days.due(days.counted(within))
     return any(
         _arranged_by(entry.due_on, latest_due)
         for entry in decision.arrangements

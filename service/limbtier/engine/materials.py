@@ -11,11 +11,13 @@ from fractions import Fraction
 
 from limbtier.domain.assessment import Answer
 from limbtier.domain.decision import AvoidedMaterial, ChosenMaterial, PressureEstimate
-from limbtier.domain.edition import Material
 from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.prepared import Counting, PreparedEdition
 from limbtier.measures.bandage import rolls, skin_of_series_cm2
 from limbtier.measures.interface_pressure import girth_over_bulk_cm
+
+# What an even layer of one millimetre adds to a girth, in cm; thickness and girth are proportional.
+BULK_OF_ONE_MM = float(girth_over_bulk_cm(Fraction(0), Fraction(1)))
 
 
 def materials(
@@ -35,12 +37,11 @@ def materials(
         if state == APPLIES:
             for name in choices[place]:
                 chosen.setdefault(name, []).append(rules[place].id)
-    entries = prepared.edition.materials
     serving = [name for name in chosen if name not in avoided]
     skin = None
     series = facts.get("girth_series_cm")
     if serving and isinstance(series, tuple):
-        skin = skin_of_series_cm2([float(girth) for girth in series], float(girth_interval_cm))
+        skin = skin_of_series_cm2([_binary(girth) for girth in series], _binary(girth_interval_cm))
     ankle, calf = _girths_over_bulk(facts) if serving else (None, None)
     return (
         tuple(
@@ -49,7 +50,7 @@ def materials(
                 rules=tuple(chosen[name]),
                 estimate=_estimate(prepared.pressures.get(name), ankle, calf),
                 length_cm=(length := _length_cm(prepared.lengths.get(name), skin)),
-                rolls=_rolls(entries[name], length),
+                rolls=_rolls(prepared.rolls.get(name), length),
             )
             for name in serving
         ),
@@ -63,12 +64,16 @@ def materials(
 def _girths_over_bulk(facts: Mapping[str, Answer]) -> tuple[float | None, float | None]:
     """The ankle and calf girths that a bandage goes round: with the dressing, where it was measured."""
     thickness = facts.get("dressing_thickness_mm")
-    bulk = float(girth_over_bulk_cm(Fraction(0), thickness)) if isinstance(thickness, Fraction) else 0.0
+    bulk = BULK_OF_ONE_MM * _binary(thickness) if isinstance(thickness, Fraction) else 0.0
     ankle, calf = facts.get("ankle_girth_cm"), facts.get("calf_girth_cm")
     return (
-        float(ankle) + bulk if isinstance(ankle, Fraction) else None,
-        float(calf) + bulk if isinstance(calf, Fraction) else None,
+        _binary(ankle) + bulk if isinstance(ankle, Fraction) else None,
+        _binary(calf) + bulk if isinstance(calf, Fraction) else None,
     )
+
+
+def _binary(value: Fraction) -> float:
+    return value.numerator / value.denominator
 
 
 def _estimate(pressure: float | None, ankle: float | None, calf: float | None) -> PressureEstimate | None:
@@ -85,7 +90,5 @@ def _length_cm(length: float | None, skin: float | None) -> int | None:
     return None if length is None or skin is None else math.ceil(length * skin)
 
 
-def _rolls(material: Material, length_cm: int | None) -> int | None:
-    if length_cm is None or material.roll_length_cm is None:
-        return None
-    return rolls(float(length_cm), float(material.roll_length_cm))
+def _rolls(roll_length: float | None, length_cm: int | None) -> int | None:
+    return None if length_cm is None or roll_length is None else rolls(float(length_cm), roll_length)

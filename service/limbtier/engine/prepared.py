@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Protocol
 
 from limbtier.domain.assessment import Answers
 from limbtier.domain.condition import ALWAYS, Condition, names
+from limbtier.domain.decision import Held
 from limbtier.domain.edition import Edition
 from limbtier.domain.rule import GuardCheck, GuardRail, GuardRails, Rule
 from limbtier.engine.answers import AnswerReader
 from limbtier.engine.compiled import CompiledRules, Reading, compile_conditions, compile_rules
+from limbtier.engine.in_force import Periods, periods
 from limbtier.measures.bandage import bandage_length_cm
 from limbtier.measures.interface_pressure import interface_pressure_mmhg
 from limbtier.measures.registry import MEASURES
 
 # Of the rules that apply or are undetermined: the place in the edition, and which of both it is.
 Counting = Mapping[int, int]
-MOST_DAYS_KEPT = 64
 
 
 class SecondEngine(Protocol):
@@ -36,11 +36,13 @@ class PreparedEdition:
 
     For each rule, `proposes` and `limits` hold the rank of the tier, -1 where it concludes none, `lasts`
     whether it limits without anything that could lift it, `inputs_of_rule` the inputs behind all it reads.
-    `choices` give for a tier, and each rule, the materials it chooses that serve the tier.
-    `pressures` give for a material its estimated mmHg times the girth in cm, `lengths` the cm of bandage for
-    a square cm of skin; `step_limits` are the places of the limits that hold a leg at its tier until a good
-    review there; `counts_as` gives for choices of an input those that guard rails take them for;
-    `guard_checks` stand in the order in which `guards` reads their conditions.
+    `held` are the limits, lowest first, as rank, place and the entry of a decision: undetermined or
+    applying, and each not at the tier given, or at it. `choices` give for a tier, and each rule, the
+    materials it chooses that serve the tier; `pressures` for a material its estimated mmHg times the girth
+    in cm, `lengths` the cm of bandage for a square cm of skin, `rolls` the length of one roll in cm.
+    `step_limits` are the places of the limits that hold a leg at its tier until a good review there.
+    `counts_as` gives for choices of an input those that guard rails take them for; `guard_checks` stand in
+    the order in which `guards` reads their conditions.
     """
 
     edition: Edition
@@ -50,9 +52,11 @@ class PreparedEdition:
     guards: CompiledRules
     proposes: tuple[int, ...]
     limits: tuple[int, ...]
+    held: tuple[tuple[int, int, tuple[tuple[Held, Held], ...]], ...]
     lasts: tuple[bool, ...]
     pressures: Mapping[str, float]
     lengths: Mapping[str, float]
+    rolls: Mapping[str, float]
     guard_checks: tuple[tuple[GuardRail, GuardCheck], ...]
     ranks: Mapping[str, int]
     choices: Mapping[str, tuple[tuple[str, ...], ...]]
@@ -64,7 +68,7 @@ class PreparedEdition:
     read_step_limits: Callable[[Answers], Reading]
     input_order: Mapping[str, int]
     matcher: SecondEngine
-    _numbers: dict[date, dict[str, Fraction]] = field(default_factory=dict, compare=False)
+    periods: Periods
 
     def as_guarded(self, facts: Answers) -> Answers:
         """The facts as guard rails know them: a choice that counts as another is that other."""
@@ -76,17 +80,6 @@ class PreparedEdition:
             if isinstance(answer, str):
                 known[name] = others.get(answer, answer)
         return known
-
-    def numbers(self, day: date) -> dict[str, Fraction]:
-        """The settings that are numbers, as in force on a day."""
-        found = self._numbers.get(day)
-        if found is None:
-            values = ((name, entry.on(day)) for name, entry in self.edition.settings.items())
-            found = {name: value for name, value in values if isinstance(value, Fraction)}
-            if len(self._numbers) >= MOST_DAYS_KEPT:
-                self._numbers.clear()
-            self._numbers[day] = found
-        return found
 
 
 def prepare(
@@ -113,7 +106,13 @@ def prepare(
         guards=compile_conditions([check.when for _, check in guard_checks]),
         proposes=tuple(ranks[r.then.propose] if r.then.propose else -1 for r in edition.rules),
         limits=tuple(ranks[r.then.limit.tier] if r.then.limit else -1 for r in edition.rules),
+        held=_held(edition, ranks),
         lasts=tuple(r.then.limit is not None and r.then.limit.until is None for r in edition.rules),
+        rolls={
+            name: float(one.roll_length_cm)
+            for name, one in edition.materials.items()
+            if one.roll_length_cm is not None
+        },
         lengths={name: value for name in edition.materials if (value := _length(edition, name))},
         guard_checks=guard_checks,
         ranks=ranks,
@@ -140,7 +139,29 @@ def prepare(
         read_step_limits=read_step_limits,
         input_order={name: place for place, name in enumerate(edition.vocabulary.inputs)},
         matcher=matcher_for(edition.rules),
+        periods=periods(edition),
     )
+
+
+def _held(
+    edition: Edition, ranks: Mapping[str, int]
+) -> tuple[tuple[int, int, tuple[tuple[Held, Held], ...]], ...]:
+    found = [
+        (
+            ranks[limit.tier],
+            place,
+            tuple(
+                (
+                    Held(rule.id, limit.tier, undetermined, limit.until, at_tier_given=False),
+                    Held(rule.id, limit.tier, undetermined, limit.until, at_tier_given=True),
+                )
+                for undetermined in (True, False)
+            ),
+        )
+        for place, rule in enumerate(edition.rules)
+        if (limit := rule.then.limit) is not None
+    ]
+    return tuple(sorted(found, key=lambda entry: entry[:2]))
 
 
 def _pressure(edition: Edition, name: str) -> float | None:

@@ -6,11 +6,11 @@ The list may be too long, never too short: it does not see that two undetermined
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 
 from limbtier.domain.assessment import Answer
 from limbtier.domain.decision import Question
 from limbtier.engine.due_dates import latest_review
+from limbtier.engine.in_force import NO_REVIEW, InForce
 from limbtier.engine.interpreter import UNDETERMINED
 from limbtier.engine.prepared import Counting, PreparedEdition
 from limbtier.engine.tiers import TierRange
@@ -19,14 +19,18 @@ DISPOSITION_TABLE = "disposition"
 
 
 def questions(
-    prepared: PreparedEdition, counting: Counting, facts: Mapping[str, Answer], tiers: TierRange, day: date
+    prepared: PreparedEdition,
+    counting: Counting,
+    facts: Mapping[str, Answer],
+    tiers: TierRange,
+    settings: InForce,
 ) -> tuple[Question, ...]:
     """Unanswered inputs behind every undetermined rule that could still matter, in the order of the
     vocabulary, each with those rules. The current tier is asked for the disposition itself."""
-    latest = latest_review(prepared, counting, tiers.stopped, day)
+    latest = latest_review(settings, counting, tiers.stopped)
     asked: dict[str, list[str]] = {}
     for place, state in counting.items():
-        if state == UNDETERMINED and _could_matter(prepared, place, tiers, latest, day):
+        if state == UNDETERMINED and _could_matter(prepared, place, tiers, settings.reviews[place], latest):
             for name in prepared.inputs_of_rule[place]:
                 if name not in facts:
                     asked.setdefault(name, []).append(prepared.edition.rules[place].id)
@@ -39,15 +43,14 @@ def questions(
     return tuple(Question(name, tuple(rules)) for name, rules in asked.items())
 
 
-def _could_matter(prepared: PreparedEdition, place: int, tiers: TierRange, latest: int, day: date) -> bool:
+def _could_matter(prepared: PreparedEdition, place: int, tiers: TierRange, review: int, latest: int) -> bool:
     """Whether an undetermined rule could still move anything.
 
     A limit at or above the target never can: the target only falls. A proposal can when it is above what
     is surely proposed. A review can when it is shorter than the longest the review can become.
     """
-    then = prepared.edition.rules[place].then
     if 0 <= prepared.limits[place] < tiers.target:
         return True
     if prepared.proposes[place] > tiers.surely_proposed:
         return True
-    return then.review is not None and prepared.edition.interval(then.review, day).days() < latest
+    return review != NO_REVIEW and review < latest

@@ -214,9 +214,8 @@ class _Reading:
         if listed is None:
             if head.status == "released":
                 message = f"The edition says that it is released, but `{edition_id}` is not in released.yaml."
-                self._found.add_file(
-                    "released-not-listed", file, message, "Write `status: draft`, or release it."
-                )
+                advice = f"Write `status: draft`, or list it there with the digest {fingerprint}."
+                self._found.add_file("released-not-listed", file, message, advice)
         elif listed != fingerprint:
             message = f"`{edition_id}` was changed after its release: its digest is now {fingerprint}."
             advice = "Undo the change; put it into a new edition with a new version."
