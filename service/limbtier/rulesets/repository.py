@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import Final, TypeVar
 
-from limbtier.domain.edition import Edition
+from limbtier.domain.edition import Edition, active_edition
 from limbtier.domain.rule import GuardRails
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
 from limbtier.foundation.errors import InvalidRuleFiles, NotFound
@@ -69,19 +69,13 @@ class RuleRepository:
     def default_edition(self, day: date) -> Edition:
         """The edition for a day when none is asked for: of the released ones in force by then the latest;
         where none is released, the latest draft in force by then. Raises NotFound."""
-        in_force = [entry for entry in self._snapshot.editions.values() if entry.effective_from <= day]
-        for status in ("released", "draft"):
-            candidates = [entry for entry in in_force if entry.status == status]
-            if candidates:
-                return max(candidates, key=_newest)
+        found = active_edition(self._snapshot.editions.values(), day)
+        if found is not None:
+            return found
         message = f"No edition is in force on {day}."
         raise NotFound(
             [Diagnostic("no-edition", message, "Name an edition, or give one an earlier first day.")]
         )
-
-
-def _newest(edition: Edition) -> tuple[date, tuple[int, ...], str]:
-    return edition.effective_from, tuple(int(part) for part in edition.version.split(".")), edition.name
 
 
 def _by_id(entries: Mapping[str, T], edition_id: str) -> T:
