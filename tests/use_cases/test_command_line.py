@@ -121,3 +121,27 @@ def test_a_released_edition_whose_files_changed_is_refused(tmp_path: Path, capsy
     file.write_text(file.read_text() + "# one more remark\n")
     assert main(["check", str(rules)]) == 1
     assert "released" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("written", "instead"),
+    [
+        ("does_not_apply: [slow-14]", "does_not_apply: [established]"),
+        ("materials: [paste_layer,", "materials: [hosiery_kit,"),
+    ],
+)
+def test_a_case_fails_when_what_should_not_be_is_or_what_should_be_is_not(
+    written: str, instead: str, tmp_path: Path, capsys: Captured
+) -> None:
+    rules = tmp_path / "rules"
+    shutil.copytree(CHECKOUT / "rules", rules)
+    (rules / "released.yaml").write_text("editions: []\n")
+    folder = rules / "core" / "2026.1.0"
+    edition = folder / "edition.yaml"
+    edition.write_text(edition.read_text().replace("status: released", "status: draft"))
+    file = next(file for file in (folder / "cases").glob("*.yaml") if written in file.read_text())
+    file.write_text(file.read_text().replace(written, instead, 1))
+    assert main(["check", str(folder)]) == 1
+    text = capsys.readouterr().out
+    assert "1 error, 0 warnings" in text
+    assert "case-differs" in text

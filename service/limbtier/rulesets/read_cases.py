@@ -62,6 +62,8 @@ REVIEW_SET_BY: Final = Key("review_set_by", Text(), "a rule id, a review setting
 HELD_BY: Final = Key("held_by", _IDS, "exactly the limits at the tier given")
 APPLIES: Final = Key("applies", _IDS, "rules that must be among those that apply")
 UNDETERMINED: Final = Key("undetermined", _IDS, "rules that must be among the undetermined")
+DOES_NOT_APPLY: Final = Key("does_not_apply", _IDS, "rules that must be among those that do not apply")
+MATERIALS: Final = Key("materials", ListOf(NameUsed, least=0), "materials that must be among the chosen")
 QUESTIONS: Final = Key("questions", ListOf(NameUsed, least=0), "inputs that must be among the questions")
 ARRANGEMENTS: Final = Key(
     "arrangements", MapOf(NameUsed, Day()), "what must be among the arrangements, with its day"
@@ -81,8 +83,10 @@ EXPECTED: Final = Record(
         HELD_BY,
         APPLIES,
         UNDETERMINED,
+        DOES_NOT_APPLY,
         QUESTIONS,
         ARRANGEMENTS,
+        MATERIALS,
         PLAN,
     ),
 )
@@ -244,11 +248,13 @@ def _expected(expect: Fields, names: EditionNames, found: Findings) -> Mapping[s
                 "unknown-name", set_by.place, message, choose(set_by.value, [*allowed, *names.rules.known])
             )
         expected[REVIEW_SET_BY.name] = set_by.value
-    for ids_key in (HELD_BY, APPLIES, UNDETERMINED):
+    for ids_key in (HELD_BY, APPLIES, UNDETERMINED, DOES_NOT_APPLY):
         if (ids := expect.get(ids_key)) is not None:
             expected[ids_key.name] = list(names.rules.all_of(ids, found))
     if (questions := expect.get(QUESTIONS)) is not None:
         expected[QUESTIONS.name] = list(names.testable.all_of(questions, found))
+    if (materials := expect.get(MATERIALS)) is not None:
+        expected[MATERIALS.name] = list(names.materials.all_of(materials, found))
     if (arrangements := expect.get(ARRANGEMENTS)) is not None:
         for name, _ in arrangements.value:
             names.arrangements.find(name, found)

@@ -9,7 +9,7 @@ from typing import Any
 from limbtier.domain.decision import LimbDecision
 from limbtier.domain.edition import WorkedCase
 from limbtier.engine.decide import decide
-from limbtier.engine.interpreter import APPLIES, UNDETERMINED
+from limbtier.engine.interpreter import APPLIES, DOES_NOT_APPLY, UNDETERMINED
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import LimbtierError
@@ -104,13 +104,21 @@ def _differences(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[
     held = sorted(limit.rule for limit in limb.limits if limit.at_tier_given)
     if "held_by" in expect and sorted(expect["held_by"]) != held:
         yield f"expected to be held by {_list(expect['held_by'])}, held by {_list(held)}."
-    for key, wanted in (("applies", APPLIES), ("undetermined", UNDETERMINED)):
+    wanted_states = {
+        "applies": APPLIES,
+        "undetermined": UNDETERMINED,
+        "does_not_apply": DOES_NOT_APPLY,
+    }
+    for key, wanted in wanted_states.items():
         missing = [name for name in expect.get(key, ()) if states.get(name) != wanted]
         if missing:
             yield f"expected {key} to name {_list(missing)}, which it does not."
     asked = {question.input for question in limb.questions}
     if not_asked := [name for name in expect.get("questions", ()) if name not in asked]:
         yield f"expected the questions {_list(not_asked)}, which are not asked."
+    chosen = {material.name for material in limb.chosen}
+    if not_chosen := [name for name in expect.get("materials", ()) if name not in chosen]:
+        yield f"expected the materials {_list(not_chosen)}, which are not chosen."
     due = {entry.what: entry.due_on.isoformat() for entry in limb.arrangements if entry.due_on}
     for what, day in expect.get("arrangements", {}).items():
         if due.get(what) != day:
