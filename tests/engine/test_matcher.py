@@ -403,6 +403,15 @@ def test_a_wrong_answer_of_the_library_is_noticed_and_changes_no_answer(
     assert matcher.match(OTHER) == expected(RULES, OTHER)
 
 
+def test_a_firing_after_the_sentinel_is_noticed_and_changes_no_answer(
+    library: Library, caplog: pytest.LogCaptureFixture
+) -> None:
+    matcher = Matcher(RULES)
+    library.break_("complete_and_start_action", lambda answer: answer or '{"late":{}}', times=2)
+    assert matcher.match(ONE) == expected(RULES, ONE)
+    assert "something fired after the sentinel" in caplog.text
+
+
 @pytest.mark.parametrize("step", STEPS)
 def test_an_interrupt_passes_and_the_next_decision_is_right(step: str, library: Library) -> None:
     matcher = Matcher(RULES)
