@@ -133,6 +133,3 @@ def assessment(
 def given(answers: Mapping[str, Answer]) -> dict[str, Answer]:
     """The answers that somebody gave, without what was marked not asked."""
     return {name: answer for name, answer in answers.items() if answer != "not_asked"}
-
-
-DAY: date = MOMENT.date()

@@ -15,6 +15,16 @@ FIRST_CONTACT = CHECKOUT / "demo_data" / "first_contact.json"
 Captured = pytest.CaptureFixture[str]
 
 
+def draft_rules(tmp_path: Path) -> Path:
+    """A copy of the rules whose core edition is a draft again, so that a test may change it."""
+    rules = tmp_path / "rules"
+    shutil.copytree(CHECKOUT / "rules", rules)
+    (rules / "released.yaml").write_text("editions: []\n")
+    edition = rules / "core" / "2026.1.0" / "edition.yaml"
+    edition.write_text(edition.read_text().replace("status: released", "status: draft"))
+    return rules
+
+
 def test_one_assessment_is_shown_with_tier_reasons_plan_review_and_caution(capsys: Captured) -> None:
     assert main(["decide", str(FIRST_CONTACT)]) == 0
     text = capsys.readouterr().out
@@ -78,11 +88,7 @@ def test_check_reads_the_rules_runs_the_worked_cases_and_counts(capsys: Captured
 
 
 def test_check_names_every_fault_with_file_line_and_column(tmp_path: Path, capsys: Captured) -> None:
-    rules = tmp_path / "rules"
-    shutil.copytree(CHECKOUT / "rules", rules)
-    (rules / "released.yaml").write_text("editions: []\n")
-    edition = rules / "core" / "2026.1.0" / "edition.yaml"
-    edition.write_text(edition.read_text().replace("status: released", "status: draft"))
+    rules = draft_rules(tmp_path)
     file = rules / "core" / "2026.1.0" / "rules" / "arterial_supply.yaml"
     file.write_text(file.read_text().replace("claudication: yes", "claudicatoin: true", 1))
     assert main(["check", str(rules)]) == 1
@@ -93,12 +99,7 @@ def test_check_names_every_fault_with_file_line_and_column(tmp_path: Path, capsy
 
 
 def test_a_worked_case_that_differs_fails_the_check(tmp_path: Path, capsys: Captured) -> None:
-    rules = tmp_path / "rules"
-    shutil.copytree(CHECKOUT / "rules", rules)
-    (rules / "released.yaml").write_text("editions: []\n")
-    folder = rules / "core" / "2026.1.0"
-    edition = folder / "edition.yaml"
-    edition.write_text(edition.read_text().replace("status: released", "status: draft"))
+    folder = draft_rules(tmp_path) / "core" / "2026.1.0"
     cases = sorted((folder / "cases").glob("*.yaml"))
     changed = next(file for file in cases if "tier: mild" in file.read_text())
     changed.write_text(changed.read_text().replace(" tier: mild", " tier: strong", 1))
@@ -133,12 +134,7 @@ def test_a_released_edition_whose_files_changed_is_refused(tmp_path: Path, capsy
 def test_a_case_fails_when_what_should_not_be_is_or_what_should_be_is_not(
     written: str, instead: str, tmp_path: Path, capsys: Captured
 ) -> None:
-    rules = tmp_path / "rules"
-    shutil.copytree(CHECKOUT / "rules", rules)
-    (rules / "released.yaml").write_text("editions: []\n")
-    folder = rules / "core" / "2026.1.0"
-    edition = folder / "edition.yaml"
-    edition.write_text(edition.read_text().replace("status: released", "status: draft"))
+    folder = draft_rules(tmp_path) / "core" / "2026.1.0"
     file = next(file for file in (folder / "cases").glob("*.yaml") if written in file.read_text())
     file.write_text(file.read_text().replace(written, instead, 1))
     assert main(["check", str(folder)]) == 1
