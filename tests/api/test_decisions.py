@@ -10,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 import orjson
 import pytest
 
+from limbtier.domain.caller import Caller
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import EnginesDisagree, GuardRailBroken
 from limbtier.use_cases.decide import Decider, ReadyRules
@@ -36,7 +37,7 @@ def test_a_preview_is_the_decision_without_id_and_stores_nothing(service: Servic
     assert preview.status_code == 200
     assert service.store.count() == 0
     decision = service.post("/v1/decisions", invented(name)).json()
-    fleeting = {"id": None, "decided_at": None}
+    fleeting = {"id": None, "decided_at": None, "caller": None, "kind": None}
     assert {**preview.json(), **fleeting} == {**decision, **fleeting}
     assert preview.json()["id"] is None
 
@@ -64,7 +65,7 @@ def test_the_edition_asked_for_decides(service: Service, rules: ReadyRules) -> N
 
 def test_the_assessment_is_kept_as_it_was_sent(service: Service) -> None:
     body = orjson.dumps(first_contact(), option=orjson.OPT_INDENT_2)
-    assert body in service.post("/v1/decisions", body).content
+    assert service.post("/v1/decisions", body).json()["received"] == body.decode()
 
 
 def test_decisions_made_at_once_all_are_stored_under_ids_of_their_own(service: Service) -> None:
@@ -86,7 +87,7 @@ def test_a_decision_is_made_off_the_event_loop_and_a_preview_on_it(rules: ReadyR
             seen["preview"] = threading.current_thread().name
             return b"{}"
 
-        def decide(self, body: bytes) -> tuple[str, bytes]:
+        def decide(self, body: bytes, caller: Caller) -> tuple[str, bytes]:
             seen["decide"] = threading.current_thread().name
             return "00000000-0000-4000-8000-000000000000", b"{}"
 
@@ -141,7 +142,7 @@ def test_an_error_that_nobody_foresaw_tells_the_caller_nothing_of_the_inside(
         def preview(self, body: bytes) -> bytes:
             raise ZeroDivisionError("secret of the inside")
 
-        def decide(self, body: bytes) -> tuple[str, bytes]:
+        def decide(self, body: bytes, caller: Caller) -> tuple[str, bytes]:
             raise sqlite3.InterfaceError("secret of the inside")
 
     service = start(rules, Broken(rules, store=None))

@@ -40,7 +40,7 @@ def test_with_json_the_record_of_the_api_is_printed_on_one_line(capsys: Captured
     record = json.loads(line)
     assert record["id"] is None
     assert record["limbs"]["left"]["tier"] == "mild"
-    assert record["assessment"] == json.loads(FIRST_CONTACT.read_bytes())
+    assert record["received"] == FIRST_CONTACT.read_text()
 
 
 def test_of_many_lines_the_good_are_answered_and_the_bad_named_by_number(

@@ -9,12 +9,15 @@ from pathlib import Path
 
 import pytest
 
+from limbtier.domain.caller import Caller
 from limbtier.foundation.errors import InvalidAssessment, StoreUnavailable
 from limbtier.foundation.settings import CHECKOUT
 from limbtier.store.decisions import DecisionStore
 from limbtier.use_cases.decide import Decider, ReadyRules
 
 FIRST_CONTACT = (CHECKOUT / "demo_data" / "first_contact.json").read_bytes()
+
+CALLER = Caller("somebody", "quillerbeck", frozenset({"decide"}))
 
 
 @pytest.fixture
@@ -23,10 +26,10 @@ def store(tmp_path: Path) -> DecisionStore:
 
 
 def test_a_decision_is_stored_byte_for_byte_as_it_was_given(rules: ReadyRules, store: DecisionStore) -> None:
-    decision_id, record = Decider(rules, store).decide(FIRST_CONTACT)
+    decision_id, record = Decider(rules, store).decide(FIRST_CONTACT, CALLER)
     assert store.read(decision_id) == record
     assert json.loads(record)["id"] == decision_id
-    assert FIRST_CONTACT.strip() in record  # the request is kept as it came
+    assert json.loads(record)["received"] == FIRST_CONTACT.decode()  # the request is kept as it came
 
 
 def test_a_preview_is_the_same_answer_without_an_id_and_stores_nothing(
@@ -36,9 +39,9 @@ def test_a_preview_is_the_same_answer_without_an_id_and_stores_nothing(
     decider = Decider(rules, store, clock=lambda: moment)
     preview = json.loads(decider.preview(FIRST_CONTACT))
     assert store.count() == 0
-    decided = json.loads(decider.decide(FIRST_CONTACT)[1])
+    decided = json.loads(decider.decide(FIRST_CONTACT, CALLER)[1])
     assert preview["id"] is None
-    assert {**decided, "id": None} == preview
+    assert {**decided, "id": None, "caller": None, "kind": "preview"} == preview
 
 
 def test_the_same_assessment_is_decided_the_same_every_time(rules: ReadyRules) -> None:
@@ -52,13 +55,14 @@ def test_a_decision_that_cannot_be_stored_is_not_given(
     with sqlite3.connect(tmp_path / "decisions.sqlite3") as other:
         other.execute("DROP TABLE decisions")
     with pytest.raises(StoreUnavailable) as caught:
-        Decider(rules, store).decide(FIRST_CONTACT)
+        Decider(rules, store).decide(FIRST_CONTACT, CALLER)
     assert "Nothing was decided" in caught.value.diagnostics[0].help
 
 
 def test_a_bad_assessment_stores_nothing(rules: ReadyRules, store: DecisionStore) -> None:
+    wrong = FIRST_CONTACT.replace(b'"calendar": "england"', b'"calendar": "france"')
     with pytest.raises(InvalidAssessment):
-        Decider(rules, store).decide(FIRST_CONTACT.replace(b'"calendar": "england"', b'"calendar": "france"'))
+        Decider(rules, store).decide(wrong, CALLER)
     assert store.count() == 0
 
 
@@ -80,7 +84,7 @@ def test_a_date_outside_the_bank_holiday_lists_is_refused(rules: ReadyRules) -> 
 def test_everything_stored_survives_a_new_start(rules: ReadyRules, tmp_path: Path) -> None:
     file = tmp_path / "decisions.sqlite3"
     first = DecisionStore(file)
-    decision_id, record = Decider(rules, first).decide(FIRST_CONTACT)
+    decision_id, record = Decider(rules, first).decide(FIRST_CONTACT, CALLER)
     first.close()
     assert DecisionStore(file).read(decision_id) == record
 

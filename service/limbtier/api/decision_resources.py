@@ -12,12 +12,14 @@ from fastapi import FastAPI, Request, Response
 from limbtier.api.operations import JSON, answer, path_parameter, problems, reference
 from limbtier.api.request_parts import read_json_body, read_query
 from limbtier.api.schema_types import DECISION_ID_PATTERN
+from limbtier.domain.caller import Caller
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import NotFound
 from limbtier.store.decisions import DecisionStore
 from limbtier.use_cases.decide import Decider
 
 _ID: Final = re.compile(DECISION_ID_PATTERN.removesuffix("$") + r"\Z")
+_CALLER: Final = Caller("unknown", "unknown", frozenset())
 _BODY: Final[dict[str, Any]] = {
     "requestBody": {
         "required": True,
@@ -54,7 +56,9 @@ def add_decision_resources(
         # A decision waits until the disk has it. Waiting here would hold up every other request, so it waits
         # in a thread; in a single one, because the database takes one writer at a time anyway, and every
         # further thread that decides would need a matcher of its own.
-        decision_id, record = await asyncio.get_running_loop().run_in_executor(writer, decider.decide, body)
+        decision_id, record = await asyncio.get_running_loop().run_in_executor(
+            writer, decider.decide, body, _CALLER
+        )
         return Response(record, 201, {"Location": f"/v1/decisions/{decision_id}"}, JSON)
 
     async def read_decision(request: Request) -> Response:

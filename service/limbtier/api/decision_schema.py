@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, WithJsonSchema
+from pydantic import Field
 
 from limbtier.api.rule_schema import Concludes, EditionSummary, SourceSummary
 from limbtier.api.schema_types import (
     DECISION_ID_PATTERN,
-    Count,
     Day,
     Described,
     Line,
@@ -130,7 +129,6 @@ class EstimatedPressure(Described):
 
     ankle_mmhg: Annotated[int | None, Field(ge=0, le=1000)]
     calf_mmhg: Annotated[int | None, Field(ge=0, le=1000)]
-    caveat: Words
 
 
 class Chosen(Described):
@@ -165,6 +163,7 @@ class Materials(Described):
     chosen: Annotated[list[Chosen], Field(max_length=1000)]
     avoided: Annotated[list[Avoided], Field(max_length=1000)]
     technique: Annotated[list[Technique], Field(max_length=1000)]
+    pressure_caveat: Annotated[Words | None, Field(description="Said where a pressure is estimated.")]
 
 
 class Caution(Described):
@@ -186,13 +185,15 @@ class Reason(Described):
     sources: RuleIds
 
 
-class ReadTest(Described):
-    """One test of a rule as it was read."""
-
-    input: Annotated[Name, Field(description="An input, a measure or a derived fact.")]
-    required: Words
-    actual: Words
-    holds: Literal["no", "undetermined", "yes"]
+ReadTest = Annotated[
+    tuple[
+        Annotated[Name, Field(description="What was read: an input, a measure or a derived fact.")],
+        Annotated[Words, Field(description="What was required.")],
+        Annotated[Words, Field(description="What was found.")],
+        Annotated[Literal["no", "undetermined", "yes"], Field(description="Whether the test holds.")],
+    ],
+    Field(description="One test of a rule as it was read: what, required, found, whether it holds."),
+]
 
 
 class AllRead(Described):
@@ -220,8 +221,6 @@ class RuleRead(Described):
     """How one rule was read."""
 
     rule: RuleId
-    file: Line
-    line: Count
     state: Literal["applies", "undetermined", "does_not_apply"]
     when: ConditionRead
 
@@ -279,9 +278,18 @@ class Engine(Described):
     trace_format: Line
 
 
+class Caller(Described):
+    """Who asked."""
+
+    id: Line
+    organisation: Line
+
+
 class Decision(Described):
     """The answer to one assessment, as it is stored."""
 
+    kind: Literal["decision", "preview"]
+    caller: Annotated[Caller | None, Field(description="Null for a preview.")]
     id: Annotated[
         str | None,
         Field(
@@ -295,19 +303,22 @@ class Decision(Described):
     warnings: Annotated[list[AssessmentWarning], Field(max_length=1000)]
     caution: Annotated[Words, Field(description="Local policy and a licensed clinician decide.")]
     engine: Engine
-    assessment: Annotated[
-        dict[str, Any],
-        WithJsonSchema({"type": "object", "description": "The request exactly as it was received."}),
+    received: Annotated[
+        str, Field(max_length=1_000_000, description="The text of the request, exactly as it was received.")
     ]
 
 
 class StoredDecision(Decision):
-    """A decision that was stored before it was given."""
+    """A decision that was stored before it was given: these very bytes are the entry of the log."""
 
+    kind: Literal["decision"]
+    caller: Caller
     id: Annotated[str, Field(pattern=DECISION_ID_PATTERN, max_length=36)]
 
 
 class Preview(Decision):
     """The same answer, stored nowhere."""
 
+    kind: Literal["preview"]
+    caller: None
     id: None

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import orjson
 
+from limbtier.domain.caller import Caller
 from limbtier.domain.edition import WorkedCase
 from limbtier.engine.decide import decide
 from limbtier.engine.prepared import PreparedEdition
@@ -17,6 +18,7 @@ from limbtier.use_cases.assessment_request import read_assessment
 from limbtier.use_cases.decide import ReadyRules
 
 EXAMPLE_ID: Final = "00000000-0000-4000-8000-000000000000"
+_CALLER: Final = Caller("invented", "quillerbeck", frozenset())
 MOST_ENTRIES: Final = 2
 
 
@@ -47,7 +49,7 @@ def _example(rules: ReadyRules, prepared: PreparedEdition, case: WorkedCase) -> 
     body = orjson.dumps(case.assessment, default=_number)
     assessment, _ = read_assessment(read_json(body), lambda _name, _moment: prepared)
     decision = decide(prepared, assessment, rules.calendars[assessment.calendar], assessment.assessed_at)
-    record = rules.writers[prepared.edition.id].write(decision, EXAMPLE_ID, body)
+    record = rules.writers[prepared.edition.id].write(decision, EXAMPLE_ID, body, _CALLER)
     return Example(case.id, case.story, orjson.loads(body), _shortened(orjson.loads(record)))
 
 

@@ -11,7 +11,7 @@ from fastapi.openapi.utils import get_openapi
 
 from limbtier import __version__
 from limbtier.api.decision_schema import Preview, StoredDecision
-from limbtier.api.examples import EXAMPLE_ID, Example, examples_of
+from limbtier.api.examples import Example, examples_of
 from limbtier.api.health_resources import Live, Ready
 from limbtier.api.operations import JSON
 from limbtier.api.problem_responses import MOST_ERRORS
@@ -191,10 +191,8 @@ def _add_examples(document: dict[str, Any], examples: list[Example]) -> None:
     if not examples:
         return
     paths = document["paths"]
-    for path, status, decision_id in (
-        ("/v1/previews", "200", None),
-        ("/v1/decisions", "201", EXAMPLE_ID),
-    ):
+    stored_nowhere = {"id": None, "kind": "preview", "caller": None}
+    for path, status, changes in (("/v1/previews", "200", stored_nowhere), ("/v1/decisions", "201", {})):
         operation = paths[path]["post"]
         operation["requestBody"]["content"][JSON]["examples"] = {
             one.name: {"summary": "Invented", "description": f"Invented. {one.story}", "value": one.request}
@@ -204,7 +202,7 @@ def _add_examples(document: dict[str, Any], examples: list[Example]) -> None:
             one.name: {
                 "summary": "Invented, shortened",
                 "description": f"Invented. {one.story} Of every list the first entries are shown.",
-                "value": {**one.answer, "id": decision_id},
+                "value": {**one.answer, **changes},
             }
             for one in examples[:1]
         }

@@ -131,12 +131,12 @@ class SourceSummary(Described):
     id: RuleId
     title: Words
     basis: Basis
-    point: Annotated[Words, Field(description="What it was read for.")]
 
 
 class Source(SourceSummary):
-    """A publication, and when its point was last checked."""
+    """A publication, what it was read for, and when that was last checked."""
 
+    point: Annotated[Words, Field(description="What it was read for.")]
     checked_on: Day
 
 

@@ -22,7 +22,7 @@ DISPOSITIONS: tuple[Disposition, ...] = (
     "continue",
     "not_indicated",
 )
-TRACE_FORMAT = "1"
+TRACE_FORMAT = "2"
 
 
 @dataclass(frozen=True, slots=True)

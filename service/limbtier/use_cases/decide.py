@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Protocol
 
 from limbtier.domain.assessment import Assessment, day_of
+from limbtier.domain.caller import Caller
 from limbtier.domain.decision import Decision
 from limbtier.domain.edition import active_edition
 from limbtier.engine.decide import decide
@@ -78,13 +79,13 @@ class Decider:
         decision, writer = self.decision(body)
         return writer.write(decision, None, body)
 
-    def decide(self, body: bytes) -> tuple[str, bytes]:
+    def decide(self, body: bytes, caller: Caller) -> tuple[str, bytes]:
         """The id and the answer, after it was stored. Raises as `preview`, and StoreUnavailable."""
         if self._store is None:
             raise RuntimeError("this decider has no store; only previews can be made")
         decision, writer = self.decision(body)
         decision_id = self._identifiers()
-        record = writer.write(decision, decision_id, body)
+        record = writer.write(decision, decision_id, body, caller)
         self._store.append(decision_id, decision.edition_id, decision.decided_at, record)
         return decision_id, record
 

@@ -9,13 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, Final
 
 import orjson
 
 from limbtier import __version__
 from limbtier.domain.assessment import SIDES
+from limbtier.domain.caller import Caller
 from limbtier.domain.decision import TRACE_FORMAT, Decision, LimbDecision, Review
+from limbtier.domain.vocabulary import MeasureWords
 from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.measures.rounding import show
@@ -30,6 +32,7 @@ class RecordWriter:
 
     prepared: PreparedEdition
     edition: orjson.Fragment
+    measures: tuple[tuple[str, MeasureWords], ...]
     reasons: tuple[tuple[Any, ...], ...]
     cautions: tuple[tuple[Any, ...], ...]
     instructions: tuple[tuple[orjson.Fragment, ...], ...]
@@ -37,28 +40,35 @@ class RecordWriter:
     trace: TraceWriter
     questions: Mapping[str, tuple[str, str]]
 
-    def write(self, decision: Decision, decision_id: str | None, received: bytes) -> bytes:
-        """The record. `received` is the request's JSON text, as it came; the id is null for a preview."""
-        wording = self.prepared.edition.wording
+    def write(
+        self, decision: Decision, decision_id: str | None, received: bytes, caller: Caller | None = None
+    ) -> bytes:
+        """The record. `received` is the request's JSON text, as it came; the id is null for a preview.
+
+        Members stand in the order of their names, so that the bytes are canonical JSON (RFC 8785): what is
+        answered is what is stored, hashed and exported.
+        """
         record = {
-            "id": decision_id,
+            "caller": None if caller is None else {"id": caller.id, "organisation": caller.organisation},
+            "caution": self.prepared.edition.wording.caution,
             "decided_at": decision.decided_at.isoformat(),
             "edition": self.edition,
+            "engine": _ENGINE,
+            "id": decision_id,
+            "kind": "preview" if decision_id is None else "decision",
+            "limbs": {
+                side: self._limb(decision, decision.limbs[side]) for side in SIDES if side in decision.limbs
+            },
             "person": {
                 "disposition": decision.person.disposition,
                 "review": _review(decision.person.review, decision.assessment.calendar),
                 "text": self.person_text(decision),
             },
-            "limbs": {
-                side: self._limb(decision, decision.limbs[side]) for side in SIDES if side in decision.limbs
-            },
+            "received": received.decode(),
             "warnings": [
-                {"code": w.code, "pointer": w.pointer, "message": w.message, "help": w.help}
+                {"code": w.code, "help": w.help, "message": w.message, "pointer": w.pointer}
                 for w in decision.assessment.warnings
             ],
-            "caution": wording.caution,
-            "engine": {"service": __version__, "trace_format": TRACE_FORMAT},
-            "assessment": orjson.Fragment(received),
         }
         return orjson.dumps(record)
 
@@ -92,72 +102,77 @@ class RecordWriter:
         above_withhold = limb.tier != self.prepared.tier_names[0]
         rules = edition.rules
         cited = dict.fromkeys(source for place in counting for source in rules[place].sources)
+        calendar = decision.assessment.calendar
+        note = edition.wording.no_working_day if limb.review.no_working_day else None
         return {
-            "disposition": limb.disposition,
-            "tier": limb.tier,
-            "target_tier": limb.target_tier,
-            "range": {"lowest": limb.tier, "highest": limb.highest_possible_tier},
-            "determined": limb.determined,
-            "provisional": None if limb.determined else edition.wording.provisional,
-            "review": {
-                **_review(limb.review, decision.assessment.calendar),
-                "note": edition.wording.no_working_day if limb.review.no_working_day else None,
-            },
-            "measures": self._measures(limb),
-            "limits": [
-                {
-                    "rule": held.rule,
-                    "tier": held.tier,
-                    "state": STATES[1] if held.undetermined else STATES[2],
-                    "until": held.until,
-                    "at_tier_given": held.at_tier_given,
-                }
-                for held in limb.limits
-            ],
-            "step_up_plan": [
-                {
-                    "from": step.from_tier,
-                    "to": step.to_tier,
-                    "lifts": [
-                        {
-                            "rule": lifting.rule,
-                            "tier": lifting.tier,
-                            "lift": lifting.lift,
-                            "what": self._lift_words(lifting.lift),
-                            "by": lifting.by.isoformat(),
-                        }
-                        for lifting in step.liftings
-                    ],
-                }
-                for step in limb.plan
-            ],
-            "questions": [
-                {
-                    "input": question.input,
-                    "scope": self.questions[question.input][0],
-                    "question": self.questions[question.input][1],
-                    "rules": question.rules,
-                }
-                for question in limb.questions
-            ],
             "arrangements": [
                 {
-                    "what": entry.what,
-                    "title": edition.arrangements[entry.what].title,
-                    "state": "pending" if entry.pending else "due",
-                    "due_on": entry.due_on.isoformat() if entry.due_on else None,
-                    "within": entry.within or None,
                     "after": entry.after,
-                    "rules": entry.rules,
+                    "due_on": entry.due_on.isoformat() if entry.due_on else None,
                     "questions": entry.questions,
+                    "rules": entry.rules,
+                    "state": "pending" if entry.pending else "due",
+                    "title": edition.arrangements[entry.what].title,
+                    "what": entry.what,
+                    "within": entry.within or None,
                 }
                 for entry in limb.arrangements
             ],
-            "materials": self._materials(limb, counting if above_withhold else []),
             "cautions": [entry for place in counting for entry in self.cautions[place][states[place]]],
-            "safety_net": edition.wording.safety_net if above_withhold else [],
+            "determined": limb.determined,
+            "disposition": limb.disposition,
+            "limits": [
+                {
+                    "at_tier_given": held.at_tier_given,
+                    "rule": held.rule,
+                    "state": STATES[1] if held.undetermined else STATES[2],
+                    "tier": held.tier,
+                    "until": held.until,
+                }
+                for held in limb.limits
+            ],
+            "materials": self._materials(limb, counting if above_withhold else []),
+            "measures": self._measures(limb),
+            "provisional": None if limb.determined else edition.wording.provisional,
+            "questions": [
+                {
+                    "input": question.input,
+                    "question": self.questions[question.input][1],
+                    "rules": question.rules,
+                    "scope": self.questions[question.input][0],
+                }
+                for question in limb.questions
+            ],
+            "range": {"highest": limb.highest_possible_tier, "lowest": limb.tier},
             "reasons": [self.reasons[place][states[place]] for place in counting],
+            "review": {
+                "calendar": calendar,
+                "due_on": limb.review.due_on.isoformat(),
+                "note": note,
+                "set_by": limb.review.set_by,
+                "within_hours": limb.review.within_hours,
+            },
+            "safety_net": edition.wording.safety_net if above_withhold else [],
             "sources": [self.sources[name] for name in cited],
+            "step_up_plan": [
+                {
+                    "from": step.from_tier,
+                    "lifts": [
+                        {
+                            "by": lifting.by.isoformat(),
+                            "lift": lifting.lift,
+                            "rule": lifting.rule,
+                            "tier": lifting.tier,
+                            "what": self._lift_words(lifting.lift),
+                        }
+                        for lifting in step.liftings
+                    ],
+                    "to": step.to_tier,
+                }
+                for step in limb.plan
+            ],
+            "target_tier": limb.target_tier,
+            "tier": limb.tier,
             "trace": orjson.Fragment(self.trace.write(limb.trace)),
         }
 
@@ -168,42 +183,43 @@ class RecordWriter:
     def _measures(self, limb: LimbDecision) -> dict[str, Any]:
         facts = limb.trace.facts
         found: dict[str, Any] = {}
-        for name, words in self.prepared.edition.vocabulary.measures.items():
+        for name, words in self.measures:
             value = facts.get(name)
             if isinstance(value, Fraction):
-                found[name] = {"shown": show(value, words.places), "exact": str(value), "unit": words.unit}
+                found[name] = {"exact": str(value), "shown": show(value, words.places), "unit": words.unit}
             else:
-                found[name] = {"shown": exact_text(value), "exact": None, "unit": None}
+                found[name] = {"exact": None, "shown": exact_text(value), "unit": None}
         return found
 
     def _materials(self, limb: LimbDecision, counting: list[int]) -> dict[str, Any]:
         edition = self.prepared.edition
+        estimated = any(chosen.estimate is not None for chosen in limb.chosen)
         return {
+            "avoided": [
+                {
+                    "material": avoided.name,
+                    "rules": avoided.rules,
+                    "title": edition.materials[avoided.name].title,
+                }
+                for avoided in limb.avoided
+            ],
             "chosen": [
                 {
-                    "material": chosen.name,
-                    "title": edition.materials[chosen.name].title,
-                    "rules": chosen.rules,
                     "estimated_pressure": None
                     if chosen.estimate is None
                     else {
                         "ankle_mmhg": chosen.estimate.ankle_mmhg,
                         "calf_mmhg": chosen.estimate.calf_mmhg,
-                        "caveat": edition.wording.pressure_estimate,
                     },
                     "length_cm": chosen.length_cm,
+                    "material": chosen.name,
                     "rolls": chosen.rolls,
+                    "rules": chosen.rules,
+                    "title": edition.materials[chosen.name].title,
                 }
                 for chosen in limb.chosen
             ],
-            "avoided": [
-                {
-                    "material": avoided.name,
-                    "title": edition.materials[avoided.name].title,
-                    "rules": avoided.rules,
-                }
-                for avoided in limb.avoided
-            ],
+            "pressure_caveat": edition.wording.pressure_estimate if estimated else None,
             "technique": [
                 entry
                 for place in counting
@@ -218,22 +234,21 @@ def record_writer(prepared: PreparedEdition) -> RecordWriter:
     edition = prepared.edition
     return RecordWriter(
         prepared=prepared,
-        edition=orjson.Fragment(orjson.dumps(edition_summary(edition, prepared.guard_rails.version))),
+        edition=_written(edition_summary(edition, prepared.guard_rails.version)),
+        measures=tuple(sorted(edition.vocabulary.measures.items())),
         reasons=tuple(
             (
                 None,
                 *(
-                    orjson.Fragment(
-                        orjson.dumps(
-                            {
-                                "rule": rule.id,
-                                "title": rule.title,
-                                "state": state,
-                                "because": rule.because,
-                                "concludes": conclusions(rule.then),
-                                "sources": rule.sources,
-                            }
-                        )
+                    _written(
+                        {
+                            "because": rule.because,
+                            "concludes": conclusions(rule.then),
+                            "rule": rule.id,
+                            "sources": rule.sources,
+                            "state": state,
+                            "title": rule.title,
+                        }
                     )
                     for state in STATES[1:]
                 ),
@@ -245,7 +260,7 @@ def record_writer(prepared: PreparedEdition) -> RecordWriter:
                 (),
                 *(
                     tuple(
-                        orjson.Fragment(orjson.dumps({"text": text, "rule": rule.id, "state": state}))
+                        _written({"rule": rule.id, "state": state, "text": text})
                         for text in rule.then.caution
                     )
                     for state in STATES[1:]
@@ -254,17 +269,11 @@ def record_writer(prepared: PreparedEdition) -> RecordWriter:
             for rule in edition.rules
         ),
         instructions=tuple(
-            tuple(
-                orjson.Fragment(orjson.dumps({"text": text, "rule": rule.id})) for text in rule.then.instruct
-            )
+            tuple(_written({"rule": rule.id, "text": text}) for text in rule.then.instruct)
             for rule in edition.rules
         ),
         sources={
-            name: orjson.Fragment(
-                orjson.dumps(
-                    {"id": name, "title": source.title, "basis": source.basis, "point": source.point},
-                )
-            )
+            name: _written({"basis": source.basis, "id": name, "title": source.title})
             for name, source in edition.sources.items()
         },
         trace=trace_writer(prepared),
@@ -272,10 +281,18 @@ def record_writer(prepared: PreparedEdition) -> RecordWriter:
     )
 
 
+def _written(value: object) -> orjson.Fragment:
+    """JSON text that stands in records as it is."""
+    return orjson.Fragment(orjson.dumps(value, option=orjson.OPT_SORT_KEYS))
+
+
+_ENGINE: Final = _written({"service": __version__, "trace_format": TRACE_FORMAT})
+
+
 def _review(review: Review, calendar: str) -> dict[str, Any]:
     return {
-        "due_on": review.due_on.isoformat(),
-        "within_hours": review.within_hours,
-        "set_by": review.set_by,
         "calendar": calendar,
+        "due_on": review.due_on.isoformat(),
+        "set_by": review.set_by,
+        "within_hours": review.within_hours,
     }

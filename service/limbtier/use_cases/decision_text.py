@@ -69,8 +69,8 @@ def _limb(side: str, limb: Mapping[str, Any]) -> list[str]:
     lines += _block("Why", _reasons(limb))
     chosen = limb["materials"]["chosen"]
     lines += _block("Materials that fit", [_material(entry) for entry in chosen])
-    estimates = [entry["estimated_pressure"] for entry in chosen if entry["estimated_pressure"]]
-    lines += _block("About the estimates", [estimates[0]["caveat"]] if estimates else [])
+    caveat = limb["materials"]["pressure_caveat"]
+    lines += _block("About the estimates", [caveat] if caveat else [])
     lines += _block("Technique", [entry["text"] for entry in limb["materials"]["technique"]])
     lines += _block("Cautions", dict.fromkeys(entry["text"] for entry in limb["cautions"]))
     lines += _block("Tell the person", limb["safety_net"])

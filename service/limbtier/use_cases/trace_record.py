@@ -1,5 +1,6 @@
 """The trace as JSON text: every rule with every test, what was required and what was found.
 
+A test is a list of four texts: what was read, what was required, what was found, whether the test holds.
 The text that depends only on the edition is written once, with gaps; a decision fills the gaps.
 """
 
@@ -93,15 +94,14 @@ class _Form:
 
     def rule(self, number: int, rule: Rule) -> bytes:
         self.order.append(self._rule + number)
-        head = {"rule": rule.id, "file": rule.file, "line": rule.line}
-        return _literal(head)[:-1] + b',"state":%b,"when":' + self._condition(rule.when) + b"}"
+        return _literal({"rule": rule.id})[:-1] + b',"state":%b,"when":' + self._condition(rule.when) + b"}"
 
     def _condition(self, condition: Condition) -> bytes:
         match condition:
             case ValueTest() | EdgeTest():
                 self.order += (self._name[condition.name], self._test[condition])
-                head = {"input": condition.name, "required": required_text(condition)}
-                return _literal(head)[:-1] + b',"actual":%b,"holds":%b}'
+                head = [condition.name, required_text(condition)]
+                return _literal(head)[:-1] + b",%b,%b]"
             case AllOf(parts):
                 word = b"all_of"
             case AnyOf(parts):
