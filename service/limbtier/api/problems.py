@@ -83,6 +83,21 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "Use one of the methods in the header `Allow`.",
         ),
         ProblemType(
+            "edition-unavailable",
+            "The edition that made this decision is not here",
+            409,
+            "A stored decision can only be made again or explained by the very edition that made it, and the "
+            "service does not have that edition with that digest. The stored decision itself can be read.",
+            "Ask whoever runs the service to put the rule files of that edition back, unchanged.",
+        ),
+        ProblemType(
+            "request-in-progress",
+            "A request with this key is being answered",
+            409,
+            "Another request with the same `Idempotency-Key` has not been answered yet.",
+            "Wait a moment and send the same request with the same key again.",
+        ),
+        ProblemType(
             "body-too-large",
             "The body is too large",
             413,
@@ -105,6 +120,13 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "what to send instead. Nothing is converted, guessed or dropped. No decision was made and "
             "nothing was stored.",
             "Correct the fields that `errors` names and send the request again.",
+        ),
+        ProblemType(
+            "idempotency-key-reused",
+            "The key was used for another request",
+            422,
+            "A request with the same `Idempotency-Key` but another body was answered before. " + _NO_TIER,
+            "Use a new key for each new request, and the same key only to repeat the same request.",
         ),
         ProblemType(
             "invalid-query",
@@ -177,6 +199,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Correct one of the two days.",
         ),
         Finding(
+            "edition-unavailable",
+            "The edition that made a decision is not on the service as it was.",
+            "Put its rule files back, unchanged.",
+        ),
+        Finding(
             "empty-limb",
             "A leg is given without any answer.",
             "Answer at least one question about the leg, or leave the leg out.",
@@ -188,6 +215,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Give a day on or before the assessment.",
         ),
         Finding("guard-rail-broken", "The decision for a leg would break a guard rail.", "Report it."),
+        Finding(
+            "idempotency-key-reused",
+            "The key belongs to a request with another body.",
+            "Use a new key.",
+        ),
         Finding(
             "impossible-date",
             "A date or a moment does not exist.",
@@ -239,6 +271,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Use a pseudonym that says nothing about the person.",
         ),
         Finding("repeated-parameter", "A query parameter stands more than once.", "Give it once."),
+        Finding(
+            "request-in-progress",
+            "A request with the same key is being answered.",
+            "Send it again in a moment.",
+        ),
         Finding(
             "store-unavailable",
             "The store of decisions could not be opened, read or written.",

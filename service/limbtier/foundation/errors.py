@@ -4,6 +4,9 @@ LimbtierError
 ├── InvalidAssessment     the assessment cannot be read; every bad field is named
 ├── InvalidRuleFiles      an edition, guard rails or a calendar cannot be loaded
 ├── NotFound              no such decision or edition
+├── EditionUnavailable    a stored decision cannot be made again: its edition is not here
+├── RequestInProgress     a request with the same retry key has not been answered yet
+├── RetryKeyReused        a retry key was used for another request
 ├── EnginesDisagree       matcher and interpreter named different rules: no answer is given
 ├── GuardRailBroken       a decision would break a safety property: no answer is given
 └── StoreUnavailable      the decision cannot be stored, so it is not given
@@ -42,6 +45,24 @@ class NotFound(LimbtierError):
     """What was asked for does not exist."""
 
     code = "not-found"
+
+
+class EditionUnavailable(LimbtierError):
+    """The edition that made a stored decision is not on this service as it was."""
+
+    code = "edition-unavailable"
+
+
+class RequestInProgress(LimbtierError):
+    """A request with the same retry key has not been answered yet."""
+
+    code = "request-in-progress"
+
+
+class RetryKeyReused(LimbtierError):
+    """The retry key was used for a request with another body."""
+
+    code = "idempotency-key-reused"
 
 
 class EnginesDisagree(LimbtierError):

@@ -1,0 +1,1 @@
+"""The log: append-only entries that anyone can verify, and what is read from them."""
