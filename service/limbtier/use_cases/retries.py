@@ -1,0 +1,65 @@
+"""Lets a caller send the same request again safely: it is decided once and answered alike every time.
+
+The key is the caller's; it counts for that caller only. What was answered is found in the log itself, so a
+retry is answered byte for byte as before, by every worker, for as long as the log exists.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from limbtier.domain.caller import Caller
+from limbtier.domain.entry import Retry
+from limbtier.foundation.diagnostics import Diagnostic
+from limbtier.foundation.errors import RequestInProgress, RetryKeyReused
+
+
+def retry_of(caller: Caller, key: str, body: bytes) -> Retry:
+    """What a retry is known by: who asked, the key, and the digest of what was asked."""
+    return Retry(caller.id, key, hashlib.sha256(body).digest())
+
+
+def refuse_other_request(now: Retry, before: bytes) -> None:
+    """Raises RetryKeyReused when the key was used with another request, whose digest is `before`."""
+    if now.payload != before:
+        raise RetryKeyReused(
+            [
+                Diagnostic(
+                    "idempotency-key-reused",
+                    "This key was used for a request with another body.",
+                    "Use a new key for each new request, and the same key only to repeat the same request.",
+                )
+            ]
+        )
+
+
+class RequestsInProgress:
+    """Keyed requests that this worker is answering now. Used on the event loop only, so without a lock."""
+
+    def __init__(self) -> None:
+        self._running: dict[tuple[str, str], bytes] = {}
+
+    @contextmanager
+    def claimed(self, retry: Retry) -> Iterator[None]:
+        """Hold the key while the request is answered. Raises RequestInProgress, or RetryKeyReused when the
+        request in progress is another one."""
+        name = (retry.caller, retry.key)
+        running = self._running.get(name)
+        if running is not None:
+            refuse_other_request(retry, running)
+            raise RequestInProgress(
+                [
+                    Diagnostic(
+                        "request-in-progress",
+                        "A request with this key is being answered.",
+                        "Wait a moment, then send the same request with the same key again.",
+                    )
+                ]
+            )
+        self._running[name] = retry.payload
+        try:
+            yield
+        finally:
+            del self._running[name]
