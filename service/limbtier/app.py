@@ -60,7 +60,7 @@ def from_settings(settings: Settings) -> FastAPI:
     """The application of a deployment. Raises InvalidRuleFiles or StoreUnavailable."""
     rules = ready_rules(settings.rules)
     store = DecisionStore(settings.database)
-    app = create_app(Decider(rules, store), store, settings)
+    app = create_app(Decider(rules), store, settings)
     # What was loaded stays for the life of the process: the garbage collector need not walk it again.
     gc.collect()
     gc.freeze()

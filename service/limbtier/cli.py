@@ -92,7 +92,7 @@ def _decide(options: argparse.Namespace) -> int:
     from limbtier.use_cases.decide_many import decide_file
     from limbtier.use_cases.ready_rules import ready_rules
 
-    decider = Decider(ready_rules(_settings().rules), store=None)
+    decider = Decider(ready_rules(_settings().rules))
     return decide_file(decider, options.file, as_json=options.json)
 
 
@@ -127,7 +127,7 @@ def _demo(options: argparse.Namespace) -> int:
     from limbtier.use_cases.ready_rules import ready_rules
 
     file = CHECKOUT / "demo_data" / "first_contact.json"
-    decider = Decider(ready_rules(_settings().rules), store=None)
+    decider = Decider(ready_rules(_settings().rules))
     print(f"An invented assessment, {file.relative_to(CHECKOUT)}, decided by the core edition:\n")
     print(decision_text(orjson.loads(decider.preview(file.read_bytes()))))
     if options.once:

@@ -41,7 +41,7 @@ class Service:
 def start(rules: ReadyRules, decider: Decider | None = None) -> Service:
     """An application over the rules, its store in memory."""
     store = DecisionStore(Path(":memory:"))
-    chosen = decider or Decider(rules, store)
+    chosen = decider or Decider(rules)
     settings = Settings(rules=CHECKOUT / "rules", database=Path(":memory:"), most_body_bytes=MOST_BODY_BYTES)
     app = create_app(chosen, store, settings)
     return Service(app, TestClient(app, raise_server_exceptions=True), chosen, store)

@@ -11,6 +11,7 @@ import orjson
 import pytest
 
 from limbtier.domain.caller import Caller
+from limbtier.domain.entry import Entry, Retry
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import EnginesDisagree, GuardRailBroken
 from limbtier.use_cases.decide import Decider, ReadyRules
@@ -47,7 +48,7 @@ def test_the_bytes_are_those_of_the_use_case(rules: ReadyRules) -> None:
         def preview(self, body: bytes) -> bytes:
             return b"exactly " + body
 
-    service = start(rules, Fixed(rules, store=None))
+    service = start(rules, Fixed(rules))
     assert service.post("/v1/previews", b"these").content == b"exactly these"
 
 
@@ -87,13 +88,13 @@ def test_a_decision_is_made_off_the_event_loop_and_a_preview_on_it(rules: ReadyR
             seen["preview"] = threading.current_thread().name
             return b"{}"
 
-        def decide(self, body: bytes, caller: Caller) -> tuple[str, bytes]:
+        def entry(self, body: bytes, caller: Caller, retry: Retry | None = None) -> Entry:
             seen["decide"] = threading.current_thread().name
-            return "00000000-0000-4000-8000-000000000000", b"{}"
+            return super().entry(body, caller, retry)
 
-    service = start(rules, Watched(rules, store=None))
+    service = start(rules, Watched(rules))
     service.post("/v1/previews", b"{}")
-    service.post("/v1/decisions", b"{}")
+    service.post("/v1/decisions", first_contact())
     assert seen["decide"].startswith("limbtier-writer")
     assert not seen["preview"].startswith("limbtier-writer")
 
@@ -117,7 +118,7 @@ def test_no_tier_is_given_when_a_safety_check_fails(
             raise error([Diagnostic(code, "some-rule differs", "Report it.")])
 
     service = start(rules)
-    service = start(rules, Failing(rules, service.store))
+    service = start(rules, Failing(rules))
     answer = service.post(path, invented("first_contact.json"))
     assert problem_of(answer, code, 500) == [(code, None)]
     assert re.fullmatch(r"urn:uuid:[0-9a-f-]{36}", answer.json()["instance"])
@@ -142,10 +143,10 @@ def test_an_error_that_nobody_foresaw_tells_the_caller_nothing_of_the_inside(
         def preview(self, body: bytes) -> bytes:
             raise ZeroDivisionError("secret of the inside")
 
-        def decide(self, body: bytes, caller: Caller) -> tuple[str, bytes]:
+        def entry(self, body: bytes, caller: Caller, retry: Retry | None = None) -> Entry:
             raise sqlite3.InterfaceError("secret of the inside")
 
-    service = start(rules, Broken(rules, store=None))
+    service = start(rules, Broken(rules))
     for path in ("/v1/previews", "/v1/decisions"):
         answer = service.post(path, b"{}")
         assert problem_of(answer, "internal-error", 500) == [("internal-error", None)]

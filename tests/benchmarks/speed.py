@@ -68,7 +68,7 @@ def decisions() -> None:
     facts = [
         decide_limb(prepared, side, one, rules.calendars[one.calendar]).trace.facts for one, side in legs
     ]
-    decider = Decider(rules, store=None)
+    decider = Decider(rules)
     rows: dict[str, tuple[int, Callable[[int], object]]] = {
         "rules compiled": (len(legs), lambda i: prepared.rules.read(facts[i])),
         "matcher": (len(legs), lambda i: prepared.matcher.match(facts[i])),
@@ -131,7 +131,7 @@ def start_up() -> None:
 def endurance() -> None:
     """Memory over 200,000 decisions and over 50 reloads."""
     rules = ready_rules(RULES)
-    decider = Decider(rules, store=None)
+    decider = Decider(rules)
     for part in range(5):
         for number in range(40_000):
             decider.preview(COHORT[number % len(COHORT)])

@@ -29,7 +29,7 @@ TIERS_ON = ("support", "mild", "moderate", "strong")
 
 @pytest.fixture(scope="module")
 def decider() -> Decider:
-    return Decider(ready_rules(CHECKOUT / "rules"), None)
+    return Decider(ready_rules(CHECKOUT / "rules"))
 
 
 @pytest.fixture(scope="module")

@@ -37,7 +37,7 @@ class _OtherMatcher:
 
 
 def decider(rules: ReadyRules, changed: PreparedEdition) -> Decider:
-    return Decider(ReadyRules.of([changed], rules.calendars), store=None)
+    return Decider(ReadyRules.of([changed], rules.calendars))
 
 
 def with_rail(prepared: PreparedEdition, check: GuardCheck) -> PreparedEdition:

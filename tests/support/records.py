@@ -13,5 +13,5 @@ DECISION_ID = "0b7e2a4c-1111-4222-8333-9f6d5e4c3b2a"
 
 def decided(rules: ReadyRules, body: bytes = FIRST_CONTACT, caller: Caller = CALLER) -> bytes:
     """The record of a decision, stored nowhere."""
-    decision, writer = Decider(rules, store=None).decision(body)
+    decision, writer = Decider(rules).decision(body)
     return writer.write(decision, DECISION_ID, body, caller)

@@ -48,7 +48,7 @@ def test_every_answer_change_it_tells_comes_out_as_told(rules: ReadyRules, name:
     body = _body(name)
     told = explain(decided(rules, body), rules)
     assert told["answers"]
-    decider = Decider(rules, store=None)
+    decider = Decider(rules)
     prepared = rules.editions[told["edition"]]
     for change in told["answers"][::3]:
         request = json.loads(body)
@@ -81,7 +81,7 @@ def test_a_number_is_moved_to_the_very_edge_of_the_rule(rules: ReadyRules) -> No
         if one["input"] == "weight_gain_kg_over_2_days" and one["instead"] not in ("not_recorded", "not_done")
     ]
     edge = float(up["instead"])
-    decider = Decider(rules, store=None)
+    decider = Decider(rules)
 
     def disposition(gain: float) -> str:
         request = json.loads(FIRST_CONTACT)

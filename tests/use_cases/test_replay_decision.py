@@ -60,7 +60,7 @@ def test_a_retired_edition_still_replays(rules: ReadyRules) -> None:
     ]
     retired = dataclasses.replace(prepared, edition=dataclasses.replace(prepared.edition, status="retired"))
     later = ReadyRules.of([retired], rules.calendars)
-    assert later.edition(None, Decider(rules, None).decision(COHORT[0])[0].decided_at) is None
+    assert later.edition(None, Decider(rules).decision(COHORT[0])[0].decided_at) is None
     assert replay(data, later).same
     assert later.editions[name].edition.status == "retired"
 

@@ -54,7 +54,9 @@ _PATTERNS: Final = {
 class Decisions(Protocol):
     """Where decisions are found."""
 
-    def find_decisions(self, wanted: DecisionFilter, before: int | None, limit: int) -> Sequence[FoundDecision]:
+    def find_decisions(
+        self, wanted: DecisionFilter, before: int | None, limit: int
+    ) -> Sequence[FoundDecision]:
         """Decisions that fit, newest position first, only those at positions lower than `before`."""
 
 
@@ -77,7 +79,9 @@ def read_page(query: Mapping[str, str], caller: Caller) -> Page:
     disposition = query.get("disposition")
     if disposition is not None and disposition not in DISPOSITIONS:
         found.append(
-            _bad("disposition", did_you_mean(disposition[:60], DISPOSITIONS, f"Use {', '.join(DISPOSITIONS)}."))
+            _bad(
+                "disposition", did_you_mean(disposition[:60], DISPOSITIONS, f"Use {', '.join(DISPOSITIONS)}.")
+            )
         )
     limit = int(query["limit"]) if query.get("limit", "x").isdecimal() else USUAL_ON_A_PAGE
     if not 1 <= limit <= MOST_ON_A_PAGE and not any("`limit`" in item.message for item in found):
@@ -142,7 +146,9 @@ def _moment(name: str, query: Mapping[str, str], found: list[Diagnostic]) -> dat
         return None
     try:
         if re.fullmatch(DAY_PATTERN.strip("^$"), text):
-            return datetime.combine(datetime.fromisoformat(text).date(), time(), UNITED_KINGDOM).astimezone(UTC)
+            return datetime.combine(datetime.fromisoformat(text).date(), time(), UNITED_KINGDOM).astimezone(
+                UTC
+            )
         if re.fullmatch(MOMENT_PATTERN.removeprefix("^").removesuffix("$"), text):
             return datetime.fromisoformat(text).astimezone(UTC)
     except (ValueError, OverflowError):

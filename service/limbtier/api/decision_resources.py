@@ -13,6 +13,7 @@ from limbtier.api.operations import JSON, answer, path_parameter, problems, refe
 from limbtier.api.request_parts import read_json_body, read_query
 from limbtier.api.schema_types import DECISION_ID_PATTERN
 from limbtier.domain.caller import Caller
+from limbtier.domain.entry import Entry
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import NotFound
 from limbtier.store.decisions import DecisionStore
@@ -53,13 +54,17 @@ def add_decision_resources(
     async def decide(request: Request) -> Response:
         read_query(request)
         body = await read_json_body(request, most_body_bytes)
+
         # A decision waits until the disk has it. Waiting here would hold up every other request, so it waits
         # in a thread; in a single one, because the database takes one writer at a time anyway, and every
         # further thread that decides would need a matcher of its own.
-        decision_id, record = await asyncio.get_running_loop().run_in_executor(
-            writer, decider.decide, body, _CALLER
-        )
-        return Response(record, 201, {"Location": f"/v1/decisions/{decision_id}"}, JSON)
+        def decided() -> Entry:
+            entry = decider.entry(body, _CALLER)
+            store.append(entry.id, "", entry.at, entry.data)
+            return entry
+
+        entry = await asyncio.get_running_loop().run_in_executor(writer, decided)
+        return Response(entry.data, 201, {"Location": f"/v1/decisions/{entry.id}"}, JSON)
 
     async def read_decision(request: Request) -> Response:
         read_query(request)

@@ -59,7 +59,9 @@ class DecisionPage(Described):
     """Decisions that fit, newest first."""
 
     decisions: Annotated[list[FoundDecision], Field(max_length=100)]
-    next: Annotated[Line | None, Field(description="The cursor of the page after this one; null on the last.")]
+    next: Annotated[
+        Line | None, Field(description="The cursor of the page after this one; null on the last.")
+    ]
 
 
 class Difference(Described):
@@ -164,10 +166,14 @@ class AnswerChange(Described):
     """One answer changed, and what came out."""
 
     input: Name
-    limb: Annotated[Literal["left", "right"] | None, Field(description="Null for an answer about the person.")]
+    limb: Annotated[
+        Literal["left", "right"] | None, Field(description="Null for an answer about the person.")
+    ]
     given: Line
     instead: Line
-    no_longer_asked: Annotated[Names, Field(description="Answers left out because this one contradicts them.")]
+    no_longer_asked: Annotated[
+        Names, Field(description="Answers left out because this one contradicts them.")
+    ]
     outcomes: ChangedOutcomes
 
 

@@ -1,6 +1,7 @@
-"""Decide an assessment: read it, decide it, store it, answer. Every caller goes this one way.
+"""Decide an assessment: read it, decide it, write it down. Every caller goes this one way.
 
-A decision that cannot be stored is not given. A preview is the same answer, stored nowhere.
+A decision becomes an entry of the log and is given only once the log has it. A preview is the same answer,
+logged nowhere.
 """
 
 from __future__ import annotations
@@ -9,12 +10,12 @@ import logging
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Protocol
 
 from limbtier.domain.assessment import Assessment, day_of
 from limbtier.domain.caller import Caller
 from limbtier.domain.decision import Decision
 from limbtier.domain.edition import active_edition
+from limbtier.domain.entry import DecidedLimb, DecisionIndex, Entry, Retry
 from limbtier.engine.decide import decide
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.clock import Clock, NewId, new_id, now
@@ -26,13 +27,6 @@ from limbtier.use_cases.assessment_request import read_assessment
 from limbtier.use_cases.decision_record import RecordWriter, record_writer
 
 alarm = logging.getLogger("limbtier.alarm")
-
-
-class Store(Protocol):
-    """Where decisions are kept."""
-
-    def append(self, decision_id: str, edition: str, decided_at: datetime, record: bytes) -> None:
-        """Keep a record durably, or raise StoreUnavailable."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +57,8 @@ class ReadyRules:
 class Decider:
     """Turns request bytes into answer bytes."""
 
-    def __init__(
-        self, rules: ReadyRules, store: Store | None, clock: Clock = now, identifiers: NewId = new_id
-    ) -> None:
+    def __init__(self, rules: ReadyRules, clock: Clock = now, identifiers: NewId = new_id) -> None:
         self.rules = rules
-        self._store = store
         self._clock = clock
         self._identifiers = identifiers
 
@@ -79,15 +70,20 @@ class Decider:
         decision, writer = self.decision(body)
         return writer.write(decision, None, body)
 
-    def decide(self, body: bytes, caller: Caller) -> tuple[str, bytes]:
-        """The id and the answer, after it was stored. Raises as `preview`, and StoreUnavailable."""
-        if self._store is None:
-            raise RuntimeError("this decider has no store; only previews can be made")
+    def entry(self, body: bytes, caller: Caller, retry: Retry | None = None) -> Entry:
+        """The decision as an entry, not yet in the log: its data is the answer, to be given once the log has
+        it. Raises as `preview`."""
         decision, writer = self.decision(body)
         decision_id = self._identifiers()
-        record = writer.write(decision, decision_id, body, caller)
-        self._store.append(decision_id, decision.edition_id, decision.decided_at, record)
-        return decision_id, record
+        return Entry(
+            kind="decision",
+            id=decision_id,
+            organisation=caller.organisation,
+            at=decision.decided_at,
+            data=writer.write(decision, decision_id, body, caller),
+            decision=_index(decision, writer),
+            retry=retry,
+        )
 
     def decision(self, body: bytes) -> tuple[Decision, RecordWriter]:
         """The decision itself and the writer of its edition. Raises as `preview`."""
@@ -108,3 +104,22 @@ class Decider:
         except (EnginesDisagree, GuardRailBroken) as error:
             alarm.critical("%s with edition %s: %s", error.code, prepared.edition.id, error)
             raise
+
+
+def _index(decision: Decision, writer: RecordWriter) -> DecisionIndex:
+    """What the decision is found by."""
+    names = writer.rule_ids
+    return DecisionIndex(
+        edition=decision.edition_id,
+        episode=decision.assessment.episode,
+        decided_at=decision.decided_at,
+        limbs=tuple(
+            DecidedLimb(
+                side,
+                limb.tier,
+                limb.disposition,
+                tuple(name for name, state in zip(names, limb.trace.rules, strict=True) if state),
+            )
+            for side, limb in decision.limbs.items()
+        ),
+    )

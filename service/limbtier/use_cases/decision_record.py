@@ -31,6 +31,7 @@ class RecordWriter:
     """Writes decisions of one prepared edition. Built once by `record_writer`, shared by all threads."""
 
     prepared: PreparedEdition
+    rule_ids: tuple[str, ...]
     edition: orjson.Fragment
     measures: tuple[tuple[str, MeasureWords], ...]
     reasons: tuple[tuple[Any, ...], ...]
@@ -234,6 +235,7 @@ def record_writer(prepared: PreparedEdition) -> RecordWriter:
     edition = prepared.edition
     return RecordWriter(
         prepared=prepared,
+        rule_ids=tuple(rule.id for rule in edition.rules),
         edition=_written(edition_summary(edition, prepared.guard_rails.version)),
         measures=tuple(sorted(edition.vocabulary.measures.items())),
         reasons=tuple(
