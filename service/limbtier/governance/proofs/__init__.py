@@ -1,0 +1,1 @@
+"""Statements about every assessment, settled by a solver and replayed through the engine."""

@@ -1,0 +1,140 @@
+"""Asking the solver: one session holds what every request meets, and answers questions about all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, Final
+
+import z3
+
+from limbtier.governance.proofs.formulas import Expression, Formula, all_of
+from limbtier.governance.proofs.requests import Domain, Request
+from limbtier.governance.proofs.witness import Answers, answers_in
+
+MILLISECONDS: Final = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """There is such a request, and this is one. `exact` is False where a sum or product is not one that can
+    be sent, so that the values that were found do not show it."""
+
+    model: Any
+    exact: bool = True
+
+    def holds(self, formula: Formula) -> bool:
+        """Whether the formula is true in it."""
+        if isinstance(formula, bool):
+            return formula
+        return bool(z3.is_true(self.model.eval(formula, model_completion=True)))
+
+    def value(self, expression: Expression) -> int:
+        """The whole number that an expression is in it."""
+        if isinstance(expression, int):
+            return expression
+        return int(self.model.eval(expression, model_completion=True).as_long())
+
+    def answers(self, request: Request) -> Answers:
+        """The answers that are sent in it."""
+        return answers_in(self, request)
+
+
+@dataclass(frozen=True, slots=True)
+class NoneFound:
+    """There is no such request."""
+
+    core: tuple[Formula, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NotSettled:
+    """The solver gave up."""
+
+    reason: str
+
+
+Answer = Found | NoneFound | NotSettled
+
+
+class Session:
+    """A solver with the constraints of a domain; questions are asked one after another."""
+
+    def __init__(self, domain: Domain, milliseconds: int = MILLISECONDS) -> None:
+        self.domain = domain
+        self.questions = 0
+        self._solver = z3.Solver()
+        self._solver.set("timeout", milliseconds)
+        self._solver.set("random_seed", 0)
+        self._added = (0, 0, 0)
+        self._exact = z3.Bool("only values that can be sent")
+        self._usual = z3.Bool("only usual numbers")
+
+    def require(self, *formulas: Formula) -> None:
+        """What every request of this session meets from now on."""
+        self._take_in_domain()
+        self._solver.add(_plain(formulas))
+
+    @contextmanager
+    def supposing(self, *formulas: Formula) -> Iterator[None]:
+        """What requests meet within the block."""
+        self._take_in_domain()
+        self._solver.push()
+        try:
+            self._solver.add(_plain(formulas))
+            yield
+        finally:
+            self._solver.pop()
+
+    def find(self, *formulas: Formula) -> Answer:
+        """A request for which all formulas hold. Values that can be sent are tried first; where there are
+        none, the free sums and products decide whether none can be found at all."""
+        self._take_in_domain()
+        wanted = all_of(formulas)
+        if wanted is False:
+            return NoneFound()
+        self.questions += 1
+        self._solver.push()
+        try:
+            self._solver.add(_plain((wanted,)))
+            if self._solver.check() == z3.unsat:
+                return NoneFound()
+            for narrowed in ((self._exact, self._usual), (self._exact,)):
+                if self._solver.check(*narrowed) == z3.sat:
+                    return Found(self._solver.model())
+            if self._solver.check() == z3.sat:
+                return Found(self._solver.model(), exact=False)
+            return NotSettled(_words(self._solver.reason_unknown()))
+        finally:
+            self._solver.pop()
+
+    def core(self, assumed: Iterable[Formula]) -> tuple[Formula, ...] | None:
+        """Those of the formulas that contradict one another and what is required; None when they do not."""
+        self._take_in_domain()
+        self.questions += 1
+        if self._solver.check(list(assumed)) != z3.unsat:
+            return None
+        return tuple(self._solver.unsat_core())
+
+    def _take_in_domain(self) -> None:
+        """The domain grows when a further request or measure is described."""
+        domain, added = self.domain, self._added
+        self._added = (len(domain.constraints), len(domain.exactness), len(domain.usual))
+        self._solver.add(_plain(domain.constraints[added[0] :]))
+        for literal, fresh in (
+            (self._exact, domain.exactness[added[1] :]),
+            (self._usual, domain.usual[added[2] :]),
+        ):
+            self._solver.add([z3.Implies(literal, formula) for formula in _plain(fresh)])
+
+
+def _plain(formulas: Iterable[Formula]) -> list[Formula]:
+    return [z3.BoolVal(one) if isinstance(one, bool) else one for one in formulas]
+
+
+def _words(reason: str) -> str:
+    """What the solver says, in words for people."""
+    if reason in ("timeout", "canceled"):
+        return "the solver ran out of time"
+    return f"the solver could not settle it ({reason})"
