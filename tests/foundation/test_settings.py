@@ -36,3 +36,60 @@ def test_every_bad_setting_is_named_at_once(tmp_path: Path) -> None:
 def test_a_length_that_is_no_sensible_number_of_bytes_is_refused(length: str) -> None:
     with pytest.raises(InvalidSettings):
         read_settings({"LIMBTIER_MOST_BODY_BYTES": length})
+
+
+# Signed tokens, and keys for safe retries.
+
+
+def test_without_token_settings_no_signed_token_is_taken_and_no_retry_key_is_required() -> None:
+    settings = read_settings({})
+    assert settings.tokens is None
+    assert settings.require_idempotency_key is False
+
+
+def test_token_settings_are_taken_together(tmp_path: Path) -> None:
+    file = tmp_path / "keys.json"
+    file.write_text("{}")
+    environment = {
+        "LIMBTIER_TOKEN_ISSUER": "https://issuer.example/",
+        "LIMBTIER_TOKEN_AUDIENCE": "https://limbtier.example/",
+        "LIMBTIER_TOKEN_KEYS": str(file),
+    }
+    tokens = read_settings(environment).tokens
+    assert tokens is not None
+    assert (tokens.issuer, tokens.audience) == ("https://issuer.example/", "https://limbtier.example/")
+    assert (tokens.keys, tokens.organisation_claim) == (file, "organisation")
+    named = read_settings({**environment, "LIMBTIER_TOKEN_ORGANISATION_CLAIM": "tenant"}).tokens
+    assert named is not None
+    assert named.organisation_claim == "tenant"
+    for left_out in environment:
+        with pytest.raises(InvalidSettings) as caught:
+            read_settings({name: value for name, value in environment.items() if name != left_out})
+        assert [item.message.split(":")[0] for item in caught.value.diagnostics] == [left_out]
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("LIMBTIER_TOKEN_KEYS", "nowhere.json"),
+        ("LIMBTIER_TOKEN_ORGANISATION_CLAIM", ""),
+        ("LIMBTIER_REQUIRE_IDEMPOTENCY_KEY", "true"),
+        ("LIMBTIER_REQUIRE_IDEMPOTENCY_KEY", ""),
+    ],
+)
+def test_a_bad_token_setting_is_named(tmp_path: Path, name: str, value: str) -> None:
+    file = tmp_path / "keys.json"
+    file.write_text("{}")
+    environment = {
+        "LIMBTIER_TOKEN_ISSUER": "https://issuer.example/",
+        "LIMBTIER_TOKEN_AUDIENCE": "https://limbtier.example/",
+        "LIMBTIER_TOKEN_KEYS": str(file),
+        name: value,
+    }
+    with pytest.raises(InvalidSettings) as caught:
+        read_settings(environment)
+    assert [item.message.split(":")[0] for item in caught.value.diagnostics] == [name]
+
+
+def test_a_retry_key_can_be_required() -> None:
+    assert read_settings({"LIMBTIER_REQUIRE_IDEMPOTENCY_KEY": "yes"}).require_idempotency_key is True

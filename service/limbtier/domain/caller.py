@@ -64,7 +64,7 @@ class KeyStore(Protocol):
         """Keep a new key; its id must not be there yet."""
 
     def revoke(self, key_id: str, at: datetime) -> None:
-        """Mark a key as revoked; one that is revoked already keeps its moment. An unknown id changes nothing."""
+        """Mark a key as revoked; one that is already keeps its moment, and an unknown id changes nothing."""
 
     def all(self) -> Sequence[StoredKey]:
         """Every key, revoked ones too, in the order in which they were added."""

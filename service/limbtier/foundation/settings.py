@@ -19,17 +19,32 @@ class InvalidSettings(LimbtierError):
 
 
 @dataclass(frozen=True, slots=True)
+class TokenSettings:
+    """Whose signed tokens are taken. `issuer` and `audience` are compared letter by letter with the claims
+    `iss` and `aud`; `keys`: file with the issuer's JSON Web Key Set; `organisation_claim`: which claim names
+    the caller's organisation."""
+
+    issuer: str
+    audience: str
+    keys: Path
+    organisation_claim: str = "organisation"
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
-    """`rules`: folder of rule files. `database`: the SQLite file. `most_body_bytes`: longest request body."""
+    """`rules`: folder of rule files. `database`: the SQLite file. `most_body_bytes`: longest request body.
+    `tokens`: whose signed tokens are taken beside local keys, None for nobody's. `require_idempotency_key`:
+    whether a decision must be asked for with an `Idempotency-Key`."""
 
     rules: Path
     database: Path
     most_body_bytes: int
+    tokens: TokenSettings | None = None
+    require_idempotency_key: bool = False
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
-    """Settings from LIMBTIER_RULES, LIMBTIER_DATABASE and LIMBTIER_MOST_BODY_BYTES, with defaults for a
-    checkout. Raises InvalidSettings."""
+    """Settings from the variables that README lists, with defaults for a checkout. Raises InvalidSettings."""
     faults: list[Diagnostic] = []
     rules = Path(environment.get("LIMBTIER_RULES", CHECKOUT / "rules"))
     if not rules.is_dir():
@@ -47,9 +62,34 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
             )
         )
         length = "65536"
+    tokens = _token_settings(environment, faults)
+    required = environment.get("LIMBTIER_REQUIRE_IDEMPOTENCY_KEY", "no")
+    if required not in ("yes", "no"):
+        message = f"`{required[:20]}` will not do."
+        faults.append(_fault("LIMBTIER_REQUIRE_IDEMPOTENCY_KEY", message, "Give `yes` or `no`."))
     if faults:
         raise InvalidSettings(faults)
-    return Settings(rules, database, int(length))
+    return Settings(rules, database, int(length), tokens, required == "yes")
+
+
+def _token_settings(environment: Mapping[str, str], faults: list[Diagnostic]) -> TokenSettings | None:
+    """The settings of signed tokens, which only make sense together."""
+    claim = environment.get("LIMBTIER_TOKEN_ORGANISATION_CLAIM", "organisation")
+    if not claim:
+        advice = "Name the claim that holds the organisation, or leave the setting out."
+        faults.append(_fault("LIMBTIER_TOKEN_ORGANISATION_CLAIM", "It is empty.", advice))
+    names = ("LIMBTIER_TOKEN_ISSUER", "LIMBTIER_TOKEN_AUDIENCE", "LIMBTIER_TOKEN_KEYS")
+    issuer, audience, keys = (environment.get(name, "") for name in names)
+    missing = [name for name in names if not environment.get(name)]
+    if len(missing) == len(names):
+        return None
+    if missing:
+        advice = f"Set {', '.join(names)} to take signed tokens, or none of them to take local keys only."
+        faults.extend(_fault(name, "It is not set.", advice) for name in missing)
+    elif not Path(keys).is_file():
+        advice = "Name the file with the issuer's JSON Web Key Set."
+        faults.append(_fault("LIMBTIER_TOKEN_KEYS", f"`{keys}` is no file.", advice))
+    return TokenSettings(issuer, audience, Path(keys), claim)
 
 
 def _fault(name: str, message: str, advice: str) -> Diagnostic:

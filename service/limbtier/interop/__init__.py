@@ -1,0 +1,1 @@
+"""What other systems hand in and take away, by open standards."""
