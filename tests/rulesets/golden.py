@@ -9,6 +9,8 @@ that begins with `=== `:
     === escaped <path>        a file with these bytes, written with \\x escapes and without a line end
     === fill <path>           a file of as many bytes as the line says
     === remove <path>         takes the file away
+    === rules <number>        adds so many further rules
+    === local <version>       puts the edition that is based on the small one at local/<version>
     === says                  all diagnostics, in their order
 
 Paths are relative to the rules folder.
@@ -25,6 +27,7 @@ from limbtier.rulesets.repository import RuleRepository
 
 HERE = Path(__file__).parent
 SMALL_RULES = HERE / "small_edition"
+LOCAL_EDITION = HERE / "local_edition" / "2026.1.0"
 EDITION = "small/2026.1.0"
 MARK = "=== "
 
@@ -57,6 +60,27 @@ def copy_of_small_rules(folder: Path) -> Path:
     return Path(shutil.copytree(SMALL_RULES, folder / "rules"))
 
 
+def many_rules(number: int) -> str:
+    """A file with so many sound rules."""
+    rules = "".join(
+        f"  - id: rule-{place}\n    title: Made up\n    when: {{toe_pressure_mmhg: {{below: {place}}}}}\n"
+        "    then: {caution: Made up.}\n    because: Made up.\n    sources: [common-practice]\n"
+        for place in range(number)
+    )
+    return f"topic: Many\nrules:\n{rules}"
+
+
+def copy_of_local_edition(rules: Path, version: str = "2026.1.0") -> Path:
+    """The edition that is based on the small one, put into a rules folder under a version of its own."""
+    folder = rules / "local" / version
+    shutil.copytree(LOCAL_EDITION, folder)
+    for name in ("edition.yaml", "CHANGES.md"):
+        text = (folder / name).read_text(encoding="utf-8").replace("2026.1.0\n", f"{version}\n")
+        text = text.replace("based_on: small-" + version, "based_on: small-2026.1.0")
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    return folder
+
+
 def apply(case: MessageCase, rules: Path) -> None:
     """Make the changes of a case in a rules folder."""
     replaced: tuple[Path, str] | None = None
@@ -83,6 +107,10 @@ def apply(case: MessageCase, rules: Path) -> None:
                 file.write_bytes(b"#" * int(body))
             case "remove":
                 file.unlink()
+            case "rules":
+                (rules / EDITION / "rules" / "many.yaml").write_text(many_rules(int(path)), encoding="utf-8")
+            case "local":
+                copy_of_local_edition(rules, path)
             case _:
                 assert heading == "says", heading
 

@@ -11,10 +11,15 @@ from limbtier.rulesets.codes import CODES
 from limbtier.rulesets.findings import Findings
 from limbtier.rulesets.nodes import ListNode, MappingNode, Node, ScalarNode
 from limbtier.rulesets.strict_yaml import compose
-from tests.rulesets.small import load_small, small_files
+from tests.rulesets.small import load_local, load_small, local_files, small_files
 
-NAMES = sorted(small_files())
-YAML_FILES = [name for name in NAMES if name.endswith(".yaml")]
+# Every file of the small edition and of the one that is based on it.
+FILES = {
+    (edition, name): data
+    for edition, files in (("small", small_files()), ("local", local_files()))
+    for name, data in files.items()
+}
+NAMES = sorted(FILES)
 PIECES = st.one_of(
     st.binary(max_size=12),
     st.sampled_from(
@@ -44,10 +49,11 @@ PIECES = st.one_of(
 )
 
 
-def refusal(changed: dict[str, bytes]) -> tuple[Diagnostic, ...]:
-    """The diagnostics of the small edition with these changes; none when it loads."""
+def refusal(file: tuple[str, str], data: bytes) -> tuple[Diagnostic, ...]:
+    """The diagnostics of an edition with other bytes in one file; none when it loads."""
+    edition, name = file
     try:
-        load_small(changed)
+        (load_small if edition == "small" else load_local)({name: data})
     except InvalidRuleFiles as refused:
         return refused.diagnostics or (Diagnostic("refused-without-a-reason", "", ""),)
     return ()
@@ -64,15 +70,15 @@ def assert_told(diagnostics: tuple[Diagnostic, ...]) -> None:
 
 @given(st.sampled_from(NAMES), st.binary(max_size=200))
 @settings(max_examples=60)
-def test_arbitrary_bytes_in_a_file(name: str, data: bytes) -> None:
-    assert_told(refusal({name: data}))
+def test_arbitrary_bytes_in_a_file(file: tuple[str, str], data: bytes) -> None:
+    assert_told(refusal(file, data))
 
 
 @given(st.data())
 @settings(max_examples=100)
 def test_arbitrary_changes_of_a_sound_file(data: st.DataObject) -> None:
-    name = data.draw(st.sampled_from(NAMES))
-    text = bytearray(small_files()[name])
+    file = data.draw(st.sampled_from(NAMES))
+    text = bytearray(FILES[file])
     for _ in range(data.draw(st.integers(1, 4))):
         place = data.draw(st.integers(0, max(0, len(text) - 1)))
         match data.draw(st.sampled_from(["flip", "cut", "insert", "drop line", "repeat line"])):
@@ -87,7 +93,7 @@ def test_arbitrary_changes_of_a_sound_file(data: st.DataObject) -> None:
                 line = data.draw(st.integers(0, len(lines) - 1))
                 lines[line : line + 1] = [] if change == "drop line" else [lines[line]] * 2
                 text = bytearray(b"\n".join(lines))
-    assert_told(refusal({name: bytes(text)}))
+    assert_told(refusal(file, bytes(text)))
 
 
 def _scalars(node: Node | None, key: bool = False) -> list[tuple[ScalarNode, bool]]:
@@ -105,22 +111,24 @@ def _scalars(node: Node | None, key: bool = False) -> list[tuple[ScalarNode, boo
 
 
 WRITTEN = [
-    (name, node, key)
-    for name in YAML_FILES
-    for node, key in _scalars(compose(small_files()[name], name, Findings()))
+    (file, node, key)
+    for file in NAMES
+    if file[1].endswith(".yaml")
+    for node, key in _scalars(compose(FILES[file], file[1], Findings()))
     if node.plain and "\n" not in node.text
 ]
 # Keys that give a name: misspelt, they are missed where the name is used.
-NAMING = {"leaking_leg", "routine_referral"}
+NAMING = {"leaking_leg", "routine_referral", "dry_leg", "dry_leg_review"}
 
 
 @given(st.sampled_from(WRITTEN))
 @settings(max_examples=60)
 def test_one_bad_value_is_named_once_where_it_stands_and_causes_nothing_else(
-    written: tuple[str, ScalarNode, bool],
+    written: tuple[tuple[str, str], ScalarNode, bool],
 ) -> None:
-    name, node, key = written
-    lines = small_files()[name].decode().split("\n")
+    file, node, key = written
+    edition, name = file
+    lines = FILES[file].decode().split("\n")
     line, start = lines[node.place.line - 1], node.place.column - 1
     if not line[start:].startswith(node.text):
         return  # a text over several lines
@@ -129,6 +137,6 @@ def test_one_bad_value_is_named_once_where_it_stands_and_causes_nothing_else(
         return
     bad = node.text + node.text[-1] if key else "[]"
     lines[node.place.line - 1] = line[:start] + bad + line[start + len(node.text) :]
-    diagnostics = refusal({name: "\n".join(lines).encode()})
+    diagnostics = refusal(file, "\n".join(lines).encode())
     places = [(entry.file, entry.line) for entry in diagnostics]
-    assert places == [(f"small/2026.1.0/{name}", node.place.line)], f"with {bad}: {diagnostics}"
+    assert places == [(f"{edition}/2026.1.0/{name}", node.place.line)], f"with {bad}: {diagnostics}"

@@ -13,7 +13,7 @@ from limbtier.rulesets.findings import Findings
 from limbtier.rulesets.nodes import ListNode, MappingNode, Node, ScalarNode
 from limbtier.rulesets.schema import FILES, rendered, schemas
 from limbtier.rulesets.strict_yaml import compose
-from tests.rulesets.golden import EDITION, SMALL_RULES
+from tests.rulesets.golden import EDITION, LOCAL_EDITION, SMALL_RULES
 
 RULES = Path(__file__).parents[2] / "rules"
 CORE = "core/2026.1.0"
@@ -39,6 +39,16 @@ def schema_for(path: str) -> str:
     if "rules" in parts[1:-1] or "cases" in parts[1:-1] or parts[0] == "guard_rails":
         return parts[-2]
     return parts[-1].removesuffix(".yaml")
+
+
+def local_schema_for(path: str) -> str:
+    """Name of the schema of a file of an edition that is based on another, by its path in the folder."""
+    folder, _, file = path.rpartition("/")
+    return f"local_{folder or file.removesuffix('.yaml')}"
+
+
+def based_on_another(folder: Path) -> list[str]:
+    return [path.relative_to(folder).as_posix() for path in sorted(folder.rglob("*.yaml"))]
 
 
 def yaml_files(rules: Path, edition: str) -> list[str]:
@@ -75,6 +85,12 @@ def test_every_rule_file_fits_its_schema(rules: Path, path: str) -> None:
     jsonschema.Draft7Validator(schemas()[schema_for(path)]).validate(data)
 
 
+@pytest.mark.parametrize("path", based_on_another(LOCAL_EDITION))
+def test_every_file_of_a_local_edition_fits_its_schema(path: str) -> None:
+    data = as_text(compose((LOCAL_EDITION / path).read_bytes(), path, Findings()))
+    jsonschema.Draft7Validator(schemas()[local_schema_for(path)]).validate(data)
+
+
 @pytest.mark.parametrize(
     ("name", "data"),
     [
@@ -82,6 +98,9 @@ def test_every_rule_file_fits_its_schema(rules: Path, path: str) -> None:
         ("rules", {"topic": "Made up", "rules": [], "more": "x"}),
         ("released", {"editions": [{"edition": "core-2026.1.0", "digest": "sha256:12"}]}),
         ("tiers", {"tiers": [{"name": "Mild"}]}),
+        ("local_rules", {"topic": "Made up", "withdraw": [{"id": "a", "reason": "Made up."}]}),
+        ("local_edition", {"based_on": "none"}),
+        ("local_vocabulary", {"measures": []}),
     ],
 )
 def test_a_schema_refuses_what_the_loader_refuses(name: str, data: Any) -> None:

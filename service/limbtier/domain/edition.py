@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 from typing import Any, Literal
@@ -15,6 +15,21 @@ from limbtier.domain.vocabulary import Vocabulary
 Status = Literal["draft", "released", "retired"]
 Basis = Literal["seen", "memory", "practice"]
 MaterialKind = Literal["bandage", "wrap", "hosiery", "padding", "paste"]
+Act = Literal["added", "replaced", "withdrawn"]
+Part = Literal[
+    "rule",
+    "setting",
+    "tier",
+    "input",
+    "choice",
+    "fact",
+    "lift",
+    "arrangement",
+    "material",
+    "wording",
+    "source",
+    "case",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +132,38 @@ class WorkedCase:
 
 
 @dataclass(frozen=True, slots=True)
+class StartingPoint:
+    """Answers that worked cases start from."""
+
+    person: Mapping[str, Any]
+    limb: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing that an edition does to the edition it is based on. `before` is what the base had, None for
+    what was added; for sentences added to its wording it is the wording. `reason` and `decided_by`, a role, are None where nothing changes by the addition alone,
+    as with a source or the words for an arrangement. It stands at `file`, `line`, `column`."""
+
+    part: Part
+    act: Act
+    name: str
+    reason: str | None
+    decided_by: str | None
+    before: Rule | Setting | Tier | ArrangementWords | Material | Wording | WorkedCase | None
+    file: str
+    line: int
+    column: int
+
+
+@dataclass(frozen=True, slots=True)
 class Edition:
     """One edition, loaded and checked. `rules` are in strata order; tiers lowest first; `guard_rails` is the
-    version of the guard rails that bind it."""
+    version of the guard rails that bind it.
+
+    An edition that is based on another, `based_on`, holds the whole of it with its own changes made; its
+    digest covers that of its base.
+    """
 
     name: str
     version: str
@@ -141,6 +185,8 @@ class Edition:
     rules: tuple[Rule, ...]
     strata: tuple[int, ...]
     cases: tuple[WorkedCase, ...]
+    starting_points: Mapping[str, StartingPoint] = field(default_factory=dict)
+    changes: tuple[Change, ...] = ()
 
     @property
     def id(self) -> str:

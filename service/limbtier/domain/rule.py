@@ -50,8 +50,21 @@ class Conclusions:
 
 
 @dataclass(frozen=True, slots=True)
+class Origin:
+    """Where a rule comes from in an edition that is based on another: the edition that wrote it, and what
+    that one did. `reason` and `decided_by`, a role, are None for a rule that an edition without a base
+    gives."""
+
+    edition: str
+    act: Literal["given", "added", "replaced"]
+    reason: str | None = None
+    decided_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule of an edition. `because` is the reason shown; `sources` are ids of the edition's sources."""
+    """One rule of an edition. `because` is the reason shown; `sources` are ids of the edition's sources;
+    `origin` is None in an edition that is based on no other."""
 
     id: str
     title: str
@@ -62,6 +75,7 @@ class Rule:
     topic: str
     file: str
     line: int
+    origin: Origin | None = None
 
 
 @dataclass(frozen=True, slots=True)

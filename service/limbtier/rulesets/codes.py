@@ -10,6 +10,7 @@ CODES: Final[Mapping[str, str]] = {
     "missing-file": "a file or folder that must be there is missing or cannot be opened",
     "unexpected-file": "a file of an edition's folder would be passed over",
     "file-too-large": "a file is larger than any rule file needs to be",
+    "edition-too-large": "an edition has more files, bytes or rules than can be made ready in time",
     "too-many-findings": "so many things are wrong that reading stopped",
     "empty-file": "a file holds nothing",
     "not-utf-8": "a file is not text in UTF-8",
@@ -52,7 +53,10 @@ CODES: Final[Mapping[str, str]] = {
     "unknown-value": "a value is not among those of its input, measure or fact",
     # edition.yaml and the plain lists
     "folder-disagrees": "a name or version differs from the folder or file it stands in",
-    "based-on-refused": "an edition is based on another",
+    "base-unknown": "an edition is based on one that is not there",
+    "base-cycle": "editions are based on one another in a ring",
+    "base-refused": "the edition that another is based on cannot be used itself",
+    "base-not-released": "an edition is released and its base is a draft",
     "dates-out-of-order": "an end is before its beginning",
     "setting-missing": "a setting that the engine reads is missing",
     "setting-kind": "a setting is a number where an interval is needed, or the reverse",
@@ -66,6 +70,13 @@ CODES: Final[Mapping[str, str]] = {
     "released-not-listed": "an edition says that it is released and is not on the list",
     "released-changed": "an edition on the list of released ones was changed",
     "released-missing": "an edition on the list of released ones is gone",
+    # changes of a base
+    "given-by-base": "something is added that the base has",
+    "changed-twice": "something of the base is replaced or withdrawn twice",
+    "changes-nothing": "a change leaves the base as it is",
+    "choice-not-tested": "no rule tests a choice that was added to an input of the base",
+    "guarded-fact-changed": "a fact that guard rails read would mean something else",
+    "not-a-role": "a person is named where a role is needed",
     # vocabulary
     "key-not-for-kind": "a key says nothing for the kind of its input",
     "empty-range": "no number lies between two edges",

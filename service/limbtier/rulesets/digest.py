@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Final
 
 
 def files_of(folder: Path) -> dict[str, Path]:
@@ -20,6 +21,15 @@ def files_of(folder: Path) -> dict[str, Path]:
 
 def _left_by_editor(name: str) -> bool:
     return name.startswith((".", "#")) or name.endswith(("~", ".swp", ".bak", ".orig", ".tmp"))
+
+
+# No file can have this path, because paths are relative.
+_BASE: Final = "/based_on"
+
+
+def digest_on_base(contents: Mapping[str, bytes], base: str) -> str:
+    """The digest of an edition that is based on another: over its own files and the digest of its base."""
+    return digest({**contents, _BASE: base.encode()})
 
 
 def digest(contents: Mapping[str, bytes]) -> str:

@@ -5,14 +5,17 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Final
 
 from limbtier.domain.edition import Edition
 from limbtier.domain.rule import GuardRails
 from limbtier.measures.working_days import WorkingCalendar
+from limbtier.rulesets.base_order import name_unknown_base
 from limbtier.rulesets.digest import digest, files_of
-from limbtier.rulesets.findings import Findings
-from limbtier.rulesets.nodes import Node
+from limbtier.rulesets.edition_files import HEAD, SINGLE_FILES, EditionFiles, base_named
+from limbtier.rulesets.findings import Findings, Placed
+from limbtier.rulesets.local_edition import read_local_edition, starting_points
 from limbtier.rulesets.read_calendar import read_calendars
 from limbtier.rulesets.read_cases import CasesRead, check_marked_invented, read_cases, read_starts
 from limbtier.rulesets.read_guard_rails import read_guard_rails
@@ -24,6 +27,7 @@ from limbtier.rulesets.read_lists import (
     read_tiers,
     read_wording,
 )
+from limbtier.rulesets.read_local_head import LOCAL_EDITION
 from limbtier.rulesets.read_released import read_released
 from limbtier.rulesets.read_rules import EditionNames, RuleRead, read_rules
 from limbtier.rulesets.read_settings import EditionRead, read_edition_head
@@ -32,23 +36,16 @@ from limbtier.rulesets.rule_checks import check_rules
 from limbtier.rulesets.strata import stratify
 from limbtier.rulesets.strict_yaml import LARGEST_BYTES, compose
 
-CHANGES: Final = "CHANGES.md"
-SINGLE_FILES: Final = (
-    "edition.yaml",
-    "vocabulary.yaml",
-    "tiers.yaml",
-    "sources.yaml",
-    "arrangements.yaml",
-    "materials.yaml",
-    "wording.yaml",
-)
+NO_EDITIONS: Final[Mapping[str, Edition]] = MappingProxyType({})
 
 
-def load_edition(folder: Path, released: Mapping[str, str]) -> Edition:
+def load_edition(
+    folder: Path, released: Mapping[str, str], editions: Mapping[str, Edition] = NO_EDITIONS
+) -> Edition:
     """The edition of a folder `<set>/<version>`, checked against the digests of all released editions.
 
-    Files are named relative to the rules folder, which holds the set. Raises InvalidRuleFiles with every
-    diagnostic of every file.
+    `editions` are those that it may be based on. Files are named relative to the rules folder, which holds
+    the set. Raises InvalidRuleFiles with every diagnostic of every file.
     """
     rule_set, version = folder.resolve().parts[-2:]
     found = Findings()
@@ -58,19 +55,64 @@ def load_edition(folder: Path, released: Mapping[str, str]) -> Edition:
         if data is not None:
             contents[relative] = data
     found.refuse()
-    return read_edition(rule_set, version, contents, released)
+    return read_edition(rule_set, version, contents, released, editions)
 
 
 def read_edition(
-    rule_set: str, version: str, contents: Mapping[str, bytes], released: Mapping[str, str]
+    rule_set: str,
+    version: str,
+    contents: Mapping[str, bytes],
+    released: Mapping[str, str],
+    editions: Mapping[str, Edition] = NO_EDITIONS,
 ) -> Edition:
     """The edition whose files are given by their path inside its folder. Raises InvalidRuleFiles."""
     found = Findings()
-    edition = _Reading(rule_set, version, contents, found).edition(released)
+    files = EditionFiles(rule_set, version, contents, found)
+    edition = _read(files, released, editions, found)
     found.refuse()
     if edition is None:
         raise AssertionError("an edition without findings has all its parts")
     return edition
+
+
+def named_base(folder: Path) -> Placed[str] | None:
+    """What an edition in a folder says it is based on, one or `none`; None where it cannot be told."""
+    rule_set, version = folder.resolve().parts[-2:]
+    data = _read_file(folder / HEAD, HEAD, Findings())
+    return base_named(data, f"{rule_set}/{version}/{HEAD}") if data is not None else None
+
+
+def _read(
+    files: EditionFiles, released: Mapping[str, str], editions: Mapping[str, Edition], found: Findings
+) -> Edition | None:
+    if not files.contents:
+        advice = "Give the folder of an edition, `<set>/<version>`."
+        found.add_file("missing-file", files.folder, "Here is no edition.", advice)
+        return None
+    if files.too_large():
+        return None
+    named = base_named(files.contents.get(HEAD, b""), files.place(HEAD))
+    if named is None and _only_head_read(files, found):
+        return None
+    if named is None or named.value == "none":
+        return _read_whole(files, released, found)
+    base = editions.get(named.value)
+    if base is not None:
+        return read_local_edition(files, base, released, found)
+    name_unknown_base(named, [name for name in editions if name != files.id], found)
+    return None
+
+
+def _only_head_read(files: EditionFiles, found: Findings) -> bool:
+    """Whether it cannot be told what the edition is based on, and so which files it needs. What is wrong
+    with its head is then named, and nothing is said about the rest."""
+    whole = re.search(rb"(?m)^measures:", files.contents.get("vocabulary.yaml", b""))
+    if HEAD not in files.contents or whole:
+        return False
+    root = files.tree(HEAD)
+    if root is not None:
+        LOCAL_EDITION.read(root, "The file", found)
+    return len(found) > 0
 
 
 def load_guard_rails(file: Path, edition: Edition) -> GuardRails:
@@ -115,111 +157,49 @@ def _read_file(file: Path, name: str, found: Findings) -> bytes | None:
     return None
 
 
-class _Reading:
-    """One edition on its way from bytes to an Edition."""
+def _read_whole(files: EditionFiles, released: Mapping[str, str], found: Findings) -> Edition | None:
+    """An edition that is based on no other, or None when anything was found."""
+    files.check(SINGLE_FILES)
+    if not files.inside("rules"):
+        message = "The folder holds no file of rules."
+        found.add_file("missing-file", files.place("rules"), message, "Add a file such as `topic.yaml`.")
+    roots = {name: files.tree(name) for name in SINGLE_FILES}
+    lists = ListsRead()
+    read_tiers(roots["tiers.yaml"], lists, found)
+    read_sources(roots["sources.yaml"], lists, found)
+    read_arrangements(roots["arrangements.yaml"], lists, found)
+    read_materials(roots["materials.yaml"], lists, found)
+    read_wording(roots["wording.yaml"], lists, found)
+    vocabulary = read_vocabulary(roots["vocabulary.yaml"], found)
+    head = read_edition_head(roots[HEAD], files.rule_set, files.version, lists.source_ids, found)
+    names = EditionNames(
+        testable=vocabulary.testable,
+        tiers=lists.tier_names,
+        lifts=vocabulary.lift_names,
+        settings=head.setting_names,
+        arrangements=lists.arrangement_names,
+        materials=lists.material_names,
+        sources=lists.source_ids,
+    )
+    names.rules.complete = bool(files.inside("rules"))
+    rules = [rule for name in files.inside("rules") for rule in read_rules(files.tree(name), names, found)]
+    files.check_number_of_rules(len(rules))
+    check_rules(rules, names, found)
+    cases = _cases(files, names, found)
+    fingerprint = digest(files.contents)
+    files.check_released(head.status, fingerprint, released)
+    return None if len(found) else _assembled(head, fingerprint, vocabulary, lists, rules, cases)
 
-    def __init__(self, rule_set: str, version: str, contents: Mapping[str, bytes], found: Findings) -> None:
-        self._found = found
-        self._set, self._version = rule_set, version
-        self._prefix = f"{rule_set}/{version}"
-        self._contents = dict(sorted(contents.items()))
 
-    def edition(self, released: Mapping[str, str]) -> Edition | None:
-        """The edition, or None when anything was found."""
-        found = self._found
-        if not self._contents:
-            advice = "Give the folder of an edition, `<set>/<version>`."
-            found.add_file("missing-file", self._prefix, "Here is no edition.", advice)
-            return None
-        self._check_files()
-        roots = {name: self._compose(name) for name in SINGLE_FILES}
-        lists = ListsRead()
-        read_tiers(roots["tiers.yaml"], lists, found)
-        read_sources(roots["sources.yaml"], lists, found)
-        read_arrangements(roots["arrangements.yaml"], lists, found)
-        read_materials(roots["materials.yaml"], lists, found)
-        read_wording(roots["wording.yaml"], lists, found)
-        vocabulary = read_vocabulary(roots["vocabulary.yaml"], found)
-        head = read_edition_head(roots["edition.yaml"], self._set, self._version, lists.source_ids, found)
-        names = EditionNames(
-            testable=vocabulary.testable,
-            tiers=lists.tier_names,
-            lifts=vocabulary.lift_names,
-            settings=head.setting_names,
-            arrangements=lists.arrangement_names,
-            materials=lists.material_names,
-            sources=lists.source_ids,
-        )
-        names.rules.complete = bool(self._in_folder("rules"))
-        rules = [
-            rule
-            for name in self._in_folder("rules")
-            for rule in read_rules(self._compose(name), names, found)
-        ]
-        check_rules(rules, names, found)
-        cases = self._cases(names)
-        fingerprint = digest(self._contents)
-        self._check_released(head, fingerprint, released)
-        return None if len(found) else _assembled(head, fingerprint, vocabulary, lists, rules, cases)
-
-    def _in_folder(self, folder: str) -> list[str]:
-        return [name for name in self._contents if re.match(rf"{folder}/[^/]+\.yaml\Z", name)]
-
-    def _compose(self, name: str) -> Node | None:
-        data = self._contents.get(name)
-        return compose(data, f"{self._prefix}/{name}", self._found) if data is not None else None
-
-    def _check_files(self) -> None:
-        """Name the files that are missing and those that would be passed over."""
-        for name in (*SINGLE_FILES, CHANGES):
-            if name not in self._contents:
-                file = f"{self._prefix}/{name}"
-                self._found.add_file("missing-file", file, "The file is missing.", f"Add `{name}`.")
-        if not self._in_folder("rules"):
-            message = "The folder holds no file of rules."
-            self._found.add_file(
-                "missing-file", f"{self._prefix}/rules", message, "Add a file such as `topic.yaml`."
-            )
-        known = {*SINGLE_FILES, *self._in_folder("rules"), *self._in_folder("cases")}
-        for name in self._contents.keys() - known:
-            if not name.endswith(".md"):
-                message = "The file is no part of an edition and would be passed over."
-                advice = (
-                    "Rules go into `rules/*.yaml`, worked cases into `cases/*.yaml`; take other files out."
-                )
-                self._found.add_file("unexpected-file", f"{self._prefix}/{name}", message, advice)
-        changes = self._contents.get(CHANGES)
-        heading = rf"(?m)^#.*(?<![0-9.]){re.escape(self._version)}(?![0-9])"
-        if changes is not None and not re.search(heading, changes.decode("utf-8", "replace")):
-            message = f"No heading names the version {self._version}."
-            advice = f"Add a heading such as `## {self._version}` and say what changed for whom."
-            self._found.add_file("changes-not-told", f"{self._prefix}/{CHANGES}", message, advice)
-
-    def _cases(self, names: EditionNames) -> CasesRead:
-        read = CasesRead()
-        files = []
-        for name in self._in_folder("cases"):
-            file = f"{self._prefix}/{name}"
-            check_marked_invented(self._contents[name], file, self._found)
-            files.append(read_starts(self._compose(name), file, names, read, self._found))
-        for fields in files:
-            read_cases(fields, names, read, self._found)
-        return read
-
-    def _check_released(self, head: EditionRead, fingerprint: str, released: Mapping[str, str]) -> None:
-        """A released edition is listed with its digest and never edited."""
-        edition_id = f"{self._set}-{self._version}"
-        file = f"{self._prefix}/edition.yaml"
-        listed = released.get(edition_id)
-        if listed is None:
-            if head.status == "released":
-                message = f"The edition says that it is released, but `{edition_id}` is not in released.yaml."
-                advice = f"Write `status: draft`, or list it there with the digest {fingerprint}."
-                self._found.add_file("released-not-listed", file, message, advice)
-        elif listed != fingerprint:
-            message = f"`{edition_id}` was changed after its release: its digest is now {fingerprint}."
-            advice = "Undo the change; put it into a new edition with a new version."
-            self._found.add_file("released-changed", file, message, advice)
+def _cases(files: EditionFiles, names: EditionNames, found: Findings) -> CasesRead:
+    read = CasesRead()
+    fields = []
+    for name in files.inside("cases"):
+        check_marked_invented(files.contents[name], files.place(name), found)
+        fields.append(read_starts(files.tree(name), files.place(name), names, read, found))
+    for one in fields:
+        read_cases(one, names, read, found)
+    return read
 
 
 def _assembled(
@@ -257,4 +237,5 @@ def _assembled(
         strata=tuple(strata[place] for place in order),
         cases=tuple(cases.cases),
         guard_rails=head.guard_rails,
+        starting_points=starting_points(cases),
     )

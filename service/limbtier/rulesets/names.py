@@ -17,17 +17,27 @@ T = TypeVar("T")
 @dataclass(slots=True)
 class Names(Generic[T]):
     """All names of one sort. `complete` is False when an entry could not be read: then a name that is not
-    here may have been meant to be, and is not called unknown."""
+    here may have been meant to be, and is not called unknown.
+
+    In an edition that is based on another, `base` is the id of that one, which gives the names that have no
+    place here; `instead` says what to do rather than give one of them again.
+    """
 
     what: str
     known: dict[str, T] = field(default_factory=dict)
     places: dict[str, Place] = field(default_factory=dict)
     complete: bool = True
+    base: str | None = None
+    instead: str = ""
 
     def give(self, name: Placed[str], entry: T, found: Findings, code: str = "duplicate-name") -> bool:
         """Record a name; False, with a finding, when it was given before."""
         if name.value in self.known:
-            first = self.places[name.value]
+            first = self.places.get(name.value)
+            if first is None:
+                message = f"The base `{self.base}` gives the {self.what} `{name.value}` already."
+                found.add("given-by-base", name.place, message, self.instead)
+                return False
             found.add(
                 code,
                 name.place,
@@ -45,6 +55,15 @@ class Names(Generic[T]):
             message = f"There is no {self.what} `{shown(name.value)}`."
             found.add("unknown-name", name.place, message, choose(name.value, self.known))
         return self.known.get(name.value)
+
+    def of_base(self, name: Placed[str], found: Findings) -> bool:
+        """Whether the base gives a name that is to be changed; one that it does not give is named."""
+        given = self.known.keys() - self.places.keys()
+        if name.value in given:
+            return True
+        message = f"The base `{self.base}` has no {self.what} `{shown(name.value)}`."
+        found.add("unknown-name", name.place, message, choose(name.value, sorted(given)))
+        return False
 
     def all_of(self, used: Placed[tuple[Placed[str], ...]] | None, found: Findings) -> tuple[str, ...]:
         """The names of a list; unknown ones and ones listed twice are named."""

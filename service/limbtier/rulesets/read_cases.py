@@ -145,10 +145,15 @@ def check_marked_invented(data: bytes, file: str, found: Findings) -> None:
 
 
 def read_starts(
-    root: Node | None, file: str, names: EditionNames, read: CasesRead, found: Findings
+    root: Node | None,
+    file: str,
+    names: EditionNames,
+    read: CasesRead,
+    found: Findings,
+    shape: Record = CASES_FILE,
 ) -> Fields | None:
     """Records the starting points of one file, before any case is read; returns its fields for that."""
-    fields = CASES_FILE.read(root, "The file", found) if root is not None else None
+    fields = shape.read(root, "The file", found) if root is not None else None
     if fields is None or (fields.wrote(ANSWERS) and fields.get(ANSWERS) is None):
         read.starts.complete = False
     starts = fields.get(ANSWERS) if fields else None
@@ -160,13 +165,14 @@ def read_starts(
         read.starts.complete = read.starts.complete and not starts.lost
         for name, entry in starts.value:
             before = len(found)
-            person, limb = _answers(entry, names, found) if entry else ({}, {})
+            person, limb = answers_of(entry, names, found) if entry else ({}, {})
             whole = entry is not None and entry.whole and len(found) == before
             read.starts.give(name, Start(person, limb, whole), found)
     return fields
 
 
-def _answers(entry: Fields, names: EditionNames, found: Findings) -> tuple[Answers, Answers]:
+def answers_of(entry: Fields, names: EditionNames, found: Findings) -> tuple[Answers, Answers]:
+    """The answers of the person and of the limb that an entry gives."""
     person, limb = entry.get(PERSON), entry.get(LIMB)
     return (
         read_answers(person, "person", names.testable, found) if person is not None else {},
@@ -184,14 +190,11 @@ def read_cases(fields: Fields | None, names: EditionNames, read: CasesRead, foun
 def _read_case(entry: Fields, names: EditionNames, read: CasesRead, found: Findings) -> None:
     case_id, story, moment = entry.get(ID), entry.get(STORY), entry.get(ASSESSED_AT)
     calendar, side, expect = entry.get(CALENDAR), entry.get(SIDE), entry.get(EXPECT)
-    person, limb = _answers(entry, names, found)
+    person, limb = answers_of(entry, names, found)
     starts_from = entry.get(STARTS_FROM)
     start = read.starts.find(starts_from, found) if starts_from else None
-    withdrawn = _withdrawn(entry, start, (person, limb), names, found)
-    if start is not None:
-        person = {**{k: v for k, v in start.person.items() if k not in withdrawn}, **person}
-        limb = {**{k: v for k, v in start.limb.items() if k not in withdrawn}, **limb}
-    expected = _expected(expect, names, found) if expect else {}
+    person, limb = laid_over(entry, start, (person, limb), names, found)
+    expected = expected_of(expect, names, found) if expect else {}
     if case_id is None:
         return
     read.ids.give(case_id, True, found, "duplicate-id")
@@ -207,6 +210,24 @@ def _read_case(entry: Fields, names: EditionNames, read: CasesRead, found: Findi
         read.cases.append(
             WorkedCase(case_id.value, story.value, assessment, name, expected, place.file, place.line)
         )
+
+
+def laid_over(
+    entry: Fields,
+    start: Start | None,
+    answered: tuple[Answers, Answers],
+    names: EditionNames,
+    found: Findings,
+) -> tuple[Answers, Answers]:
+    """The answers of a starting point without those that an entry withdraws, and with those that it gives."""
+    withdrawn = _withdrawn(entry, start, answered, names, found)
+    if start is None:
+        return answered
+    person, limb = answered
+    return (
+        {**{k: v for k, v in start.person.items() if k not in withdrawn}, **person},
+        {**{k: v for k, v in start.limb.items() if k not in withdrawn}, **limb},
+    )
 
 
 def _withdrawn(
@@ -232,7 +253,7 @@ def _withdrawn(
     return distinct(words.value, found) if words else ()
 
 
-def _expected(expect: Fields, names: EditionNames, found: Findings) -> Mapping[str, Any]:
+def expected_of(expect: Fields, names: EditionNames, found: Findings) -> Mapping[str, Any]:
     """The expectation as plain data; names are checked."""
     expected: dict[str, Any] = {}
     for key in (DISPOSITION, TIER, TARGET, HIGHEST):

@@ -8,10 +8,10 @@ from limbtier.domain.condition import ALWAYS, names
 from limbtier.domain.decision import DISPOSITIONS
 from limbtier.domain.edition import Edition
 from limbtier.domain.rule import Arrange, GuardCheck, GuardRail, GuardRails, Relation, Requirement
-from limbtier.domain.vocabulary import Input
-from limbtier.measures.registry import MEASURES
-from limbtier.rulesets.findings import Findings
-from limbtier.rulesets.names import Names, Testable, Testing, distinct
+from limbtier.rulesets.findings import Findings, Place
+from limbtier.rulesets.given_names import testable_of
+from limbtier.rulesets.guarded_facts import refuse_redefined_facts
+from limbtier.rulesets.names import Names, Testable, distinct
 from limbtier.rulesets.nodes import Node
 from limbtier.rulesets.read_conditions import condition_reference, read_condition
 from limbtier.rulesets.read_lists import TIERS_IN_ORDER
@@ -25,6 +25,7 @@ from limbtier.rulesets.shapes import (
     Text,
     Version,
     YesNo,
+    word_list,
 )
 
 WHAT: Final = Key("what", NameUsed, "the arrangement", required=True)
@@ -90,6 +91,7 @@ def read_guard_rails(
         if rail is not None:
             rails.append(rail)
     _refuse_unknown_choices(fields, rails, edition, found)
+    refuse_redefined_facts(rails, edition, found)
     return GuardRails(version.value if version else "", fingerprint, tuple(rails))
 
 
@@ -106,6 +108,11 @@ def _refuse_unknown_choices(
     }
     read = {name for rail in rails for check in rail.checks for name in names(check.when)} | {"current_tier"}
     place = listed.place if listed else fields.place
+    added = {
+        change.name: Place(change.file, change.line, change.column)
+        for change in edition.changes
+        if change.part == "choice"
+    }
     for question in edition.vocabulary.inputs.values():
         if question.kind != "choice" or question.name not in read:
             continue
@@ -114,35 +121,11 @@ def _refuse_unknown_choices(
             if choice.value not in choices and choice.counts_as not in choices:
                 found.add(
                     "choice-unknown-to-guard-rails",
-                    place,
+                    added.get(f"{question.name} {choice.value}", place),
                     f"The guard rails read `{question.name}` and do not know its choice `{choice.value}`.",
-                    "In the vocabulary, give the choice `counts_as` with one that is listed here.",
+                    f"In the vocabulary, give the choice `counts_as` with one that they know: "
+                    f"{word_list(sorted(choices)) or 'none is listed'}.",
                 )
-
-
-def testable_of(edition: Edition) -> Names[Testable]:
-    """The names that a condition about decisions of an edition may test."""
-    testable: Names[Testable] = Names("input, measure or fact")
-    for name, entry in edition.vocabulary.inputs.items():
-        flag = entry.kind == "flag"
-        testable.known[name] = Testable(
-            name, _testing(entry), flag, entry.values(), "input", entry.scope, entry
-        )
-    for measure in MEASURES:
-        number = measure.kind == "number"
-        values = ("not_done",) if number else measure.choices
-        testable.known[measure.name] = Testable(
-            measure.name, "number" if number else "words", False, values, "measure"
-        )
-    for name in edition.vocabulary.facts:
-        testable.known[name] = Testable(name, "words", True, ("yes", "no"), "fact")
-    return testable
-
-
-def _testing(entry: Input) -> Testing:
-    if entry.kind in ("flag", "choice"):
-        return "words"
-    return "number" if entry.kind in ("whole_number", "number") else "neither"
 
 
 def _rail(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Final, cast, get_args
@@ -140,7 +141,11 @@ def read_tiers(root: Node | None, read: ListsRead, found: Findings) -> None:
 
 def read_sources(root: Node | None, read: ListsRead, found: Findings) -> None:
     """The sources by id."""
-    entries = _entries(root, SOURCES_FILE, SOURCES, ID, read.source_ids, found)
+    give_sources(_entries(root, SOURCES_FILE, SOURCES, ID, read.source_ids, found), read, found)
+
+
+def give_sources(entries: Iterable[tuple[Fields, str]], read: ListsRead, found: Findings) -> None:
+    """Keep sources, each with its id."""
     for entry, name in entries:
         title, basis, point = entry.get(TITLE), entry.get(BASIS), entry.get(POINT)
         checked_on = entry.get(CHECKED_ON)
@@ -156,14 +161,25 @@ def read_sources(root: Node | None, read: ListsRead, found: Findings) -> None:
 def read_arrangements(root: Node | None, read: ListsRead, found: Findings) -> None:
     """The arrangements by name."""
     entries = _entries(root, ARRANGEMENTS_FILE, ARRANGEMENTS, NAME, read.arrangement_names, found)
-    read.arrangements = {
+    give_arrangements(entries, read)
+
+
+def give_arrangements(entries: Iterable[tuple[Fields, str]], read: ListsRead) -> None:
+    """Keep arrangements, each with its name."""
+    read.arrangements |= {
         name: ArrangementWords(name, title.value) for entry, name in entries if (title := entry.get(TITLE))
     }
 
 
 def read_materials(root: Node | None, read: ListsRead, found: Findings) -> None:
     """The materials by name."""
-    for entry, name in _entries(root, MATERIALS_FILE, MATERIALS, NAME, read.material_names, found):
+    entries = _entries(root, MATERIALS_FILE, MATERIALS, NAME, read.material_names, found)
+    give_materials(entries, read, found)
+
+
+def give_materials(entries: Iterable[tuple[Fields, str]], read: ListsRead, found: Findings) -> None:
+    """Keep materials, each with its name."""
+    for entry, name in entries:
         title, kind, inelastic = entry.get(TITLE), entry.get(MATERIAL_KIND), entry.get(INELASTIC)
         tiers = read.tier_names.all_of(entry.get(FITTING), found)
         layers, tension = _above_zero(entry, LAYERS, found), _above_zero(entry, TENSION, found)
@@ -226,12 +242,20 @@ def _entries(
     if listed is None:
         names.complete = False
         return []
+    return give_names(listed, name_key, names, found)
+
+
+def give_names(
+    listed: Placed[tuple[Fields, ...]], name_key: Key[Placed[str]], names: Names[bool], found: Findings
+) -> list[tuple[Fields, str]]:
+    """The entries of a list with their names, each of which is recorded; those given twice are left out."""
     named = [
         (entry, name.value)
         for entry in listed.value
         if (name := entry.get(name_key)) and names.give(name, True, found)
     ]
-    names.complete = not listed.lost and all(entry.get(name_key) is not None for entry in listed.value)
+    whole = not listed.lost and all(entry.get(name_key) is not None for entry in listed.value)
+    names.complete = names.complete and whole
     return named
 
 

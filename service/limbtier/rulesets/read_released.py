@@ -8,15 +8,11 @@ from limbtier.rulesets.findings import Findings
 from limbtier.rulesets.names import Names
 from limbtier.rulesets.nodes import Node
 from limbtier.rulesets.records import Key, ListOf, Record
-from limbtier.rulesets.shapes import Word
+from limbtier.rulesets.shapes import EditionId, Word
 
 EDITION: Final = Key(
     "edition",
-    Word(
-        r"^[a-z][a-z0-9_]*-(0|[1-9][0-9]*)(\.(0|[1-9][0-9]*)){2}$",
-        "bad-id",
-        "Write set and version, such as core-2026.1.0.",
-    ),
+    EditionId,
     "the id of the edition, set and version",
     required=True,
 )

@@ -122,7 +122,8 @@ class EditionNames:
 @dataclass(frozen=True, slots=True)
 class RuleRead:
     """A rule with the places that later checks name. Parts that were refused are empty; `when_sound` and
-    `classify_sound` say whether the tests and the facts classified could be read."""
+    `classify_sound` say whether the tests and the facts classified could be read, `of_base` whether it was
+    taken over as it is."""
 
     rule: Rule
     place: Place
@@ -131,6 +132,7 @@ class RuleRead:
     when_sound: bool
     classify_sound: bool
     arranges: bool
+    of_base: bool = False
 
 
 def read_rules(root: Node | None, names: EditionNames, found: Findings) -> list[RuleRead]:
@@ -143,7 +145,8 @@ def read_rules(root: Node | None, names: EditionNames, found: Findings) -> list[
     topic = fields.get(TOPIC)
     rules: list[RuleRead] = []
     for entry in listed.value:
-        if (read := _rule(entry, topic.value if topic else "", names, found)) is not None:
+        if (read := read_rule(entry, topic.value if topic else "", names, found)) is not None:
+            names.rules.give(Placed(read.rule.id, read.place), True, found, "duplicate-id")
             rules.append(read)
         else:
             names.rules.complete = False
@@ -151,7 +154,8 @@ def read_rules(root: Node | None, names: EditionNames, found: Findings) -> list[
     return rules
 
 
-def _rule(entry: Fields, topic: str, names: EditionNames, found: Findings) -> RuleRead | None:
+def read_rule(entry: Fields, topic: str, names: EditionNames, found: Findings) -> RuleRead | None:
+    """One rule, its id not yet recorded; None when it has none."""
     rule_id, title, because = entry.get(ID), entry.get(TITLE), entry.get(BECAUSE)
     then, node = entry.get(THEN), entry.get(WHEN)
     when = read_condition(node, names.testable, "`when`", found) if node is not None else None
@@ -159,7 +163,6 @@ def _rule(entry: Fields, topic: str, names: EditionNames, found: Findings) -> Ru
     sources = names.sources.all_of(entry.get(SOURCES), found)
     if rule_id is None:
         return None
-    names.rules.give(rule_id, True, found, "duplicate-id")
     place = rule_id.place
     limit = then.get(LIMIT) if then else None
     classified = then.get(CLASSIFY) if then else None

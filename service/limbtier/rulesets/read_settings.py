@@ -24,6 +24,7 @@ from limbtier.rulesets.shapes import (
     Name,
     NameUsed,
     OneOf,
+    Role,
     Schema,
     Text,
     Version,
@@ -77,8 +78,8 @@ SET: Final = Key("edition", Name, "the name of the rule set, as its folder", req
 VERSION: Final = Key("version", EditionVersion, "the version, as its folder", required=True)
 STATUS: Final = Key("status", OneOf(get_args(Status)), "draft, released or retired", required=True)
 EFFECTIVE_FROM: Final = Key("effective_from", Day(), "the first day on which it may be used", required=True)
-BASED_ON: Final = Key("based_on", Text(), "`none`, or the edition that it changes", required=True)
-OWNER: Final = Key("owner", Text(), "the role that answers for it, not a person", required=True)
+BASED_ON: Final = Key("based_on", Text(), "`none`, because this is the whole edition", required=True)
+OWNER: Final = Key("owner", Role(), "the role that answers for it, not a person", required=True)
 REVIEW_BY: Final = Key("review_by", Day(), "the day by which it must be looked at again", required=True)
 GUARD_RAILS: Final = Key("guard_rails", Version, "the version of the guard rails that bind it", required=True)
 SETTINGS: Final = Key("settings", MapOf(NameUsed, SETTING), "named values that may be re-set", required=True)
@@ -113,17 +114,20 @@ def read_edition_head(
     if fields is None:
         read.setting_names.complete = False
         return read
+    read_head(fields, folder_set, folder_version, read, found)
+    _read_settings(fields, read, sources, found)
+    return read
+
+
+def read_head(
+    fields: Fields, folder_set: str, folder_version: str, read: EditionRead, found: Findings
+) -> None:
+    """What an edition is, without its settings and guard rails."""
     for key, folder in ((SET, folder_set), (VERSION, folder_version)):
         written = fields.get(key)
         if written and written.value != folder:
             message = f"`{key.name}` is `{written.value}`, but the folder is `{folder}`."
             found.add("folder-disagrees", written.place, message, "Write the same in both.")
-    based_on = fields.get(BASED_ON)
-    if based_on and based_on.value != "none":
-        message = f"Editions based on others, here `{based_on.value[:60]}`, cannot be loaded yet."
-        found.add(
-            "based-on-refused", based_on.place, message, "Write `based_on: none` and give the whole edition."
-        )
     effective_from, review_by = fields.get(EFFECTIVE_FROM), fields.get(REVIEW_BY)
     if effective_from and review_by and review_by.value <= effective_from.value:
         message = "`review_by` is not after `effective_from`."
@@ -134,8 +138,6 @@ def read_edition_head(
     read.guard_rails = _text(fields.get(GUARD_RAILS))
     read.effective_from = effective_from.value if effective_from else date.min
     read.review_by = review_by.value if review_by else date.min
-    _read_settings(fields, read, sources, found)
-    return read
 
 
 def _text(word: Placed[str] | None) -> str:
@@ -162,10 +164,11 @@ def _read_settings(fields: Fields, read: EditionRead, sources: Names[bool], foun
             continue
         known = read.setting_names.known[needed]
         if known is not None:
-            _check_kind(known, read.setting_names.places[needed], needed, found)
+            check_kind(known, read.setting_names.places[needed], needed, found)
 
 
-def _check_kind(setting: Setting, place: Place, name: str, found: Findings) -> None:
+def check_kind(setting: Setting, place: Place, name: str, found: Findings) -> None:
+    """Name a setting that the engine reads and that is not what it reads."""
     if name in NUMBER_SETTINGS:
         if any(isinstance(dated.value, Interval) or dated.value <= 0 for dated in setting.values):
             found.add(
@@ -190,15 +193,26 @@ def _setting(
     sources: Names[bool],
     found: Findings,
 ) -> Setting | None:
-    title, values, used = entry.get(TITLE), entry.get(VALUES), entry.get(SOURCES)
-    cited = sources.all_of(used, found)
-    dated = _dated_values(values.value, effective_from if values.whole else None, found) if values else None
-    if not (title and dated and values and entry.whole):
-        return None
-    if len({isinstance(value.value, Interval) for value in dated}) > 1:
-        found.add("setting-kind", name.place, f"`{name.value}` mixes intervals and numbers.", "Use one kind.")
+    title = entry.get(TITLE)
+    dated = read_values(name, entry, effective_from, found)
+    cited = sources.all_of(entry.get(SOURCES), found)
+    if not (title and dated and entry.whole):
         return None
     return Setting(name.value, title.value, dated, cited)
+
+
+def read_values(
+    name: Placed[str], entry: Fields, effective_from: Placed[date] | None, found: Findings
+) -> tuple[DatedValue, ...] | None:
+    """The values of a setting by date, all of one kind; None when they cannot be used."""
+    values = entry.get(VALUES)
+    dated = _dated_values(values.value, effective_from if values.whole else None, found) if values else None
+    if dated and len({isinstance(value.value, Interval) for value in dated}) > 1:
+        if entry.whole:
+            message = f"`{name.value}` mixes intervals and numbers."
+            found.add("setting-kind", name.place, message, "Use one kind.")
+        return None
+    return dated
 
 
 def _dated_values(

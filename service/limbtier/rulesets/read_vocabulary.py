@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -68,35 +68,40 @@ def read_vocabulary(root: Node | None, found: Findings) -> VocabularyRead:
     inputs, measures = fields.get(INPUTS), fields.get(MEASURE_LIST)
     facts, lifts = fields.get(FACTS), fields.get(LIFTS)
     read.testable.complete = all(
-        group is not None and _nothing_lost(group) for group in (inputs, measures, facts)
+        group is not None and nothing_lost(group) for group in (inputs, measures, facts)
     )
-    order = _give_inputs(inputs.value if inputs else (), read, found)
+    order = give_inputs(inputs.value if inputs else (), read, found)
     _give_measures(measures.value if measures else (), read, found)
-    if measures and _nothing_lost(measures):
+    if measures and nothing_lost(measures):
         _compare_with_registry(measures, read, found)
-    for entry in facts.value if facts else ():
-        name, title = entry.get(NAME), entry.get(TITLE)
-        if (
-            name
-            and read.testable.give(name, Testable(name.value, "words", True, ("yes", "no"), "fact"), found)
-            and title
-        ):
-            read.facts[name.value] = DerivedFact(name.value, title.value)
-    _read_asked_when(order, read, found)
-    read.lift_names.complete = lifts is not None and _nothing_lost(lifts)
+    give_facts(facts.value if facts else (), read, found)
+    read_asked_when(order, (), read, found)
+    read.lift_names.complete = lifts is not None and nothing_lost(lifts)
     for entry in lifts.value if lifts else ():
-        _read_lift(entry, read, found)
+        read_lift(entry, read, found)
     return read
 
 
-def _nothing_lost(entries: Placed[tuple[Fields, ...]]) -> bool:
+def give_facts(entries: Sequence[Fields], read: VocabularyRead, found: Findings) -> list[Placed[str]]:
+    """Records every fact by name; returns the names that are new."""
+    new = []
+    for entry in entries:
+        name, title = entry.get(NAME), entry.get(TITLE)
+        if name is None:
+            continue
+        if read.testable.give(name, Testable(name.value, "words", True, ("yes", "no"), "fact"), found):
+            new.append(name)
+            if title:
+                read.facts[name.value] = DerivedFact(name.value, title.value)
+    return new
+
+
+def nothing_lost(entries: Placed[tuple[Fields, ...]]) -> bool:
     """Whether every entry of the list has a name that could be read."""
     return not entries.lost and all(entry.get(NAME) is not None for entry in entries.value)
 
 
-def _give_inputs(
-    entries: Sequence[Fields], read: VocabularyRead, found: Findings
-) -> list[tuple[Fields, str]]:
+def give_inputs(entries: Sequence[Fields], read: VocabularyRead, found: Findings) -> list[tuple[Fields, str]]:
     """Records every input by name; returns those whose `asked_when` is still to be read."""
     order: list[tuple[Fields, str]] = []
     for entry in entries:
@@ -156,9 +161,12 @@ def _compare_with_registry(
                 found.add("measure-ingredient-missing", given[measure.name].place, message, advice)
 
 
-def _read_asked_when(order: list[tuple[Fields, str]], read: VocabularyRead, found: Findings) -> None:
-    """Conditions of questions: they read only earlier inputs, and those of a person only the person's."""
-    earlier: set[str] = set()
+def read_asked_when(
+    order: list[tuple[Fields, str]], before: Iterable[str], read: VocabularyRead, found: Findings
+) -> None:
+    """Conditions of questions: they read only earlier inputs, and those of a person only the person's.
+    `before` are the inputs that stand before all of these."""
+    earlier = set(before)
     for entry, name in order:
         node = entry.get(ASKED_WHEN)
         if node is not None:
@@ -192,7 +200,8 @@ def _check_asked_when(
             found.add("asked-when-scope", node.place, message, advice)
 
 
-def _read_lift(entry: Fields, read: VocabularyRead, found: Findings) -> None:
+def read_lift(entry: Fields, read: VocabularyRead, found: Findings) -> None:
+    """Records one lift by name."""
     name, title, used = entry.get(NAME), entry.get(TITLE), entry.get(LIFT_INPUTS)
     if used:
         for word in used.value:

@@ -13,7 +13,15 @@ from limbtier.domain.rule import GuardRails
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
 from limbtier.foundation.errors import InvalidRuleFiles, NotFound
 from limbtier.measures.working_days import WorkingCalendar
-from limbtier.rulesets.loader import load_calendars, load_edition, load_guard_rails, load_released
+from limbtier.rulesets.base_order import name_unknown_base, order_of_bases
+from limbtier.rulesets.findings import Findings
+from limbtier.rulesets.loader import (
+    load_calendars,
+    load_edition,
+    load_guard_rails,
+    load_released,
+    named_base,
+)
 from limbtier.rulesets.shapes import word_list
 
 T = TypeVar("T")
@@ -91,8 +99,6 @@ def _load(folder: Path) -> Snapshot:
     diagnostics: list[Diagnostic] = []
     released: Mapping[str, str] = {}
     calendars: Mapping[str, WorkingCalendar] = {}
-    editions: dict[str, Edition] = {}
-    guard_rails: dict[str, GuardRails] = {}
     released_read = True
     try:
         released = load_released(folder / "released.yaml")
@@ -103,16 +109,8 @@ def _load(folder: Path) -> Snapshot:
         calendars = load_calendars(folder / "calendars" / "bank_holidays.yaml")
     except InvalidRuleFiles as error:
         diagnostics += error.diagnostics
-    for place in edition_folders(folder):
-        try:
-            edition = load_edition(place, released)
-            editions[edition.id] = edition
-            file = folder / "guard_rails" / f"{edition.guard_rails}.yaml"
-            guard_rails[edition.id] = load_guard_rails(file, edition)
-        except InvalidRuleFiles as error:
-            diagnostics += [
-                entry for entry in error.diagnostics if released_read or entry.code != "released-not-listed"
-            ]
+    editions, guard_rails, refused = _load_editions(folder, released)
+    diagnostics += [entry for entry in refused if released_read or entry.code != "released-not-listed"]
     if released_read and not diagnostics:
         diagnostics += _missing(released, editions)
     if not (diagnostics or editions):
@@ -121,6 +119,41 @@ def _load(folder: Path) -> Snapshot:
     if diagnostics:
         raise InvalidRuleFiles(sorted(dict.fromkeys(diagnostics), key=_place))
     return Snapshot(editions, guard_rails, calendars)
+
+
+def _load_editions(
+    folder: Path, released: Mapping[str, str]
+) -> tuple[dict[str, Edition], dict[str, GuardRails], list[Diagnostic]]:
+    """Every edition, each after the one it is based on, with its guard rails, and what was found wrong."""
+    places = {"-".join(place.parts[-2:]): place for place in edition_folders(folder)}
+    bases = {edition_id: named_base(place) for edition_id, place in places.items()}
+    order, rings = order_of_bases({name: base.value if base else None for name, base in bases.items()})
+    editions: dict[str, Edition] = {}
+    guard_rails: dict[str, GuardRails] = {}
+    found = Findings()
+    diagnostics: list[Diagnostic] = []
+    for edition_id in order:
+        base = bases[edition_id]
+        if base and edition_id in rings:
+            first, *others = (f"`{name}`" for name in rings[edition_id])
+            message = f"{first} is based on {', which is based on '.join(others)}."
+            advice = "Base one of them on an edition outside the ring."
+            found.add("base-cycle", base.place, message, advice)
+        elif base and base.value != "none" and base.value not in places:
+            name_unknown_base(base, [name for name in places if name != edition_id], found)
+        elif base and base.value in places and base.value not in editions:
+            message = f"The base `{base.value}` cannot be used itself, so this edition was not read."
+            found.add("base-refused", base.place, message, "Mend the base first.")
+        else:
+            try:
+                edition = load_edition(places[edition_id], released, editions)
+                file = folder / "guard_rails" / f"{edition.guard_rails}.yaml"
+                guard_rails[edition.id] = load_guard_rails(file, edition)
+                editions[edition.id] = edition
+            except InvalidRuleFiles as error:
+                diagnostics += error.diagnostics
+    in_folder_order = {name: editions[name] for name in places if name in editions}
+    return in_folder_order, guard_rails, [*diagnostics, *found.sorted()]
 
 
 def _place(entry: Diagnostic) -> tuple[str, int, int]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
+from types import MappingProxyType
 from typing import Final
 
 from limbtier.domain.condition import names
 from limbtier.measures.registry import MEASURES
-from limbtier.rulesets.findings import Findings
+from limbtier.rulesets.findings import Findings, Place
 from limbtier.rulesets.read_rules import EditionNames, RuleRead
 from limbtier.rulesets.read_vocabulary import GOOD_REVIEW
 from limbtier.rulesets.shapes import word_list
@@ -17,8 +19,16 @@ from limbtier.rulesets.strata import fact_strata
 LIFTED_BY_GOOD_REVIEW: Final = ("first_application", "current_tier", "tolerance")
 
 
-def check_rules(rules: Sequence[RuleRead], edition: EditionNames, found: Findings) -> None:
-    """Name facts that nothing classifies or that hang on one another, and `until` that cannot come true."""
+def check_rules(
+    rules: Sequence[RuleRead],
+    edition: EditionNames,
+    found: Findings,
+    changed: Mapping[str, Place] = MappingProxyType({}),
+) -> None:
+    """Name facts that nothing classifies or that hang on one another, and `until` that cannot come true.
+
+    `changed` says where a rule that classified a fact of the base was replaced or withdrawn.
+    """
     facts = [name for name, entry in edition.testable.known.items() if entry.is_fact]
     classified = {name for read in rules for name in read.classify}
     all_told = all(read.classify_sound for read in rules) and classified <= edition.testable.known.keys()
@@ -26,8 +36,10 @@ def check_rules(rules: Sequence[RuleRead], edition: EditionNames, found: Finding
         for fact in facts:
             if fact not in classified:
                 message = f"No rule classifies the fact `{fact}`, so it could never be `yes`."
-                place = edition.testable.places[fact]
-                found.add("fact-not-classified", place, message, "Classify it in a rule, or take it out.")
+                place, advice = edition.testable.places.get(fact), "Classify it in a rule, or take it out."
+                if place is None:
+                    place, advice = changed[fact], "Keep the rule of the base, or let another classify it."
+                found.add("fact-not-classified", place, message, advice)
     strata = fact_strata([read.rule for read in rules], facts)
     if isinstance(strata, list):
         _name_ring(strata, rules, found)
@@ -37,13 +49,17 @@ def check_rules(rules: Sequence[RuleRead], edition: EditionNames, found: Finding
 
 
 def _name_ring(ring: Sequence[str], rules: Sequence[RuleRead], found: Findings) -> None:
-    """Name a ring of facts at a rule of it."""
-    for read in rules:
-        if ring[0] in read.classify and ring[1] in names(read.rule.when):
-            message = f"Facts hang on one another in a ring: {' needs '.join(f'`{fact}`' for fact in ring)}."
-            advice = "Let one of them be classified without reading the next."
-            found.add("fact-ring", read.classify[ring[0]], message, advice)
-            return
+    """Name a ring of facts at a rule of it, rather one of this edition than one of its base."""
+    links = [
+        (read, fact)
+        for fact, needed in pairwise(ring)
+        for read in rules
+        if fact in read.classify and needed in names(read.rule.when)
+    ]
+    read, fact = next((link for link in links if not link[0].of_base), links[0])
+    message = f"Facts hang on one another in a ring: {' needs '.join(f'`{fact}`' for fact in ring)}."
+    advice = "Let one of them be classified without reading the next."
+    found.add("fact-ring", read.classify[fact], message, advice)
 
 
 def _inputs_behind(

@@ -14,6 +14,7 @@ from limbtier.rulesets.read_calendar import CALENDAR_FILE
 from limbtier.rulesets.read_cases import CASES_FILE
 from limbtier.rulesets.read_conditions import condition_schema
 from limbtier.rulesets.read_guard_rails import GUARD_RAILS_FILE
+from limbtier.rulesets.read_hazards import HAZARDS_FILE
 from limbtier.rulesets.read_lists import (
     ARRANGEMENTS_FILE,
     MATERIALS_FILE,
@@ -21,6 +22,17 @@ from limbtier.rulesets.read_lists import (
     TIERS_FILE,
     WORDING_FILE,
 )
+from limbtier.rulesets.read_local_cases import LOCAL_CASES_FILE
+from limbtier.rulesets.read_local_head import LOCAL_EDITION
+from limbtier.rulesets.read_local_lists import (
+    LOCAL_ARRANGEMENTS_FILE,
+    LOCAL_MATERIALS_FILE,
+    LOCAL_SOURCES_FILE,
+    LOCAL_TIERS_FILE,
+    LOCAL_WORDING_FILE,
+)
+from limbtier.rulesets.read_local_rules import LOCAL_RULES_FILE
+from limbtier.rulesets.read_local_vocabulary import LOCAL_VOCABULARY
 from limbtier.rulesets.read_released import RELEASED_FILE
 from limbtier.rulesets.read_rules import RULES_FILE
 from limbtier.rulesets.read_settings import EDITION
@@ -41,6 +53,16 @@ FILES: Final = (
     ("guard_rails", "guard_rails/*.yaml", GUARD_RAILS_FILE),
     ("bank_holidays", "calendars/bank_holidays.yaml", CALENDAR_FILE),
     ("released", "released.yaml", RELEASED_FILE),
+    ("hazards", "hazards.yaml", HAZARDS_FILE),
+    ("local_edition", "edition.yaml of an edition based on another", LOCAL_EDITION),
+    ("local_vocabulary", "vocabulary.yaml of an edition based on another", LOCAL_VOCABULARY),
+    ("local_tiers", "tiers.yaml of an edition based on another", LOCAL_TIERS_FILE),
+    ("local_sources", "sources.yaml of an edition based on another", LOCAL_SOURCES_FILE),
+    ("local_arrangements", "arrangements.yaml of an edition based on another", LOCAL_ARRANGEMENTS_FILE),
+    ("local_materials", "materials.yaml of an edition based on another", LOCAL_MATERIALS_FILE),
+    ("local_wording", "wording.yaml of an edition based on another", LOCAL_WORDING_FILE),
+    ("local_rules", "rules/*.yaml of an edition based on another", LOCAL_RULES_FILE),
+    ("local_cases", "cases/*.yaml of an edition based on another", LOCAL_CASES_FILE),
 )
 
 

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -85,6 +86,29 @@ class Text:
         return {"type": "string", "minLength": 1}
 
 
+# What only a person has: a form of address before a name, an initial and a surname alone, an address.
+_PERSON: Final = re.compile(r"\b(?:Mr|Mrs|Ms|Miss|Mx|Dr|Prof)\.? [A-Z]|^[A-Z]\. [A-Z][a-z'-]+$|@")
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """The name of a role, not of a person. Only what no role is called is refused: most names of people
+    cannot be told from names of roles."""
+
+    def read(self, node: Node, label: str, found: Findings) -> Placed[str] | None:
+        """The text without blanks around it."""
+        read = Text().read(node, label, found)
+        if read is None or not _PERSON.search(read.value):
+            return read
+        message = f"{label} is `{shown(read.value)}`, which looks like a person."
+        found.add("not-a-role", read.place, message, "Name the role, such as `tissue viability lead`.")
+        return None
+
+    def schema(self) -> Schema:
+        """Any text that is not empty."""
+        return Text().schema()
+
+
 @dataclass(frozen=True, slots=True)
 class Word:
     """A name or id of a fixed form. `reserved` words are refused where names are given."""
@@ -100,7 +124,7 @@ class Word:
         if read is None:
             return None
         if len(read.text) > LONGEST_NAME or not re.match(self.pattern.removesuffix("$") + r"\Z", read.text):
-            found.add(self.code, read.place, f"{label} is `{shown(read.text)}`.", self.how_to)
+            found.add(self.code, read.place, f"{label} is `{shown(read.text)}`.", self._how_to(read.text))
             return None
         if read.text in self.reserved:
             found.add(
@@ -112,9 +136,21 @@ class Word:
             return None
         return Placed(read.text, read.place)
 
+    def _how_to(self, text: str) -> str:
+        """What to write; a letter that only looks like a plain one is named first."""
+        return f"{odd_letter(text)}{self.how_to}"
+
     def schema(self) -> Schema:
         """The pattern."""
         return {"type": "string", "pattern": self.pattern}
+
+
+def odd_letter(text: str) -> str:
+    """A sentence that names the first character no plain word has, which may look like one that it has."""
+    odd = next((letter for letter in text[:LONGEST_NAME] if not letter.isascii()), None)
+    if odd is None:
+        return ""
+    return f"It holds U+{ord(odd):04X}, {unicodedata.name(odd, 'which has no name').lower()}. "
 
 
 NAME_HOW_TO: Final = "Write a name in small letters, digits and _, beginning with a letter."
@@ -127,6 +163,11 @@ Identifier: Final = Word(
     IDENTIFIER, "bad-id", "Write an id in small letters, digits and single -, beginning with a letter."
 )
 Version: Final = Word(VERSION, "bad-version", "Write three numbers with points, such as 1.0.0.")
+EditionId: Final = Word(
+    r"^[a-z][a-z0-9_]*-(0|[1-9][0-9]*)(\.(0|[1-9][0-9]*)){2}$",
+    "bad-id",
+    "Write set and version, such as core-2026.1.0.",
+)
 EditionVersion: Final = Word(EDITION_VERSION, "bad-version", "Write year and two numbers, such as 2026.1.0.")
 
 
