@@ -91,5 +91,12 @@ def test_a_bad_token_setting_is_named(tmp_path: Path, name: str, value: str) -> 
     assert [item.message.split(":")[0] for item in caught.value.diagnostics] == [name]
 
 
+def test_the_rule_set_that_decides_is_core_unless_another_is_named() -> None:
+    assert read_settings({}).rule_set == "core"
+    assert read_settings({"LIMBTIER_RULE_SET": "quillerbeck"}).rule_set == "quillerbeck"
+    with pytest.raises(InvalidSettings, match="LIMBTIER_RULE_SET"):
+        read_settings({"LIMBTIER_RULE_SET": "../core"})
+
+
 def test_a_retry_key_can_be_required() -> None:
     assert read_settings({"LIMBTIER_REQUIRE_IDEMPOTENCY_KEY": "yes"}).require_idempotency_key is True

@@ -8,10 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from limbtier.domain.edition import active_edition
 from limbtier.foundation.errors import InvalidRuleFiles, NotFound
 from limbtier.rulesets.digest import digest, files_of
 from limbtier.rulesets.repository import RuleRepository
-from tests.rulesets.golden import EDITION, SMALL_RULES, copy_of_small_rules
+from tests.rulesets.golden import EDITION, SMALL_RULES, copy_of_local_edition, copy_of_small_rules
 
 
 def add_edition(rules: Path, version: str, status: str, effective_from: str) -> None:
@@ -45,22 +46,28 @@ def test_an_unknown_edition_is_named_with_the_closest() -> None:
         RuleRepository(SMALL_RULES).edition("small-2026.1.1")
 
 
-def test_the_default_is_the_latest_released_edition_in_force_and_a_draft_only_without_one(
+def test_of_a_set_the_latest_released_edition_in_force_is_active_and_a_draft_only_without_one(
     tmp_path: Path,
 ) -> None:
+    def active(day: date, rule_set: str = "small") -> str | None:
+        found = active_edition(repository.editions.values(), day, rule_set)
+        return None if found is None else found.id
+
     rules = copy_of_small_rules(tmp_path)
     repository = RuleRepository(rules)
-    assert repository.default_edition(date(2026, 1, 1)).id == "small-2026.1.0"
-    with pytest.raises(NotFound, match="No edition is in force on 2025-12-31"):
-        repository.default_edition(date(2025, 12, 31))
+    assert active(date(2026, 1, 1)) == "small-2026.1.0"
+    assert active(date(2025, 12, 31)) is None
     add_edition(rules, "2026.2.0", "draft", "2026-02-01")
     add_edition(rules, "2026.3.0", "released", "2026-03-01")
     add_edition(rules, "2026.10.0", "released", "2026-03-01")
     add_edition(rules, "2026.11.0", "released", "2026-06-01")
+    copy_of_local_edition(rules, "2027.1.0")
     repository.reload()
-    assert repository.default_edition(date(2026, 2, 1)).id == "small-2026.2.0"
-    assert repository.default_edition(date(2026, 3, 1)).id == "small-2026.10.0"
-    assert repository.default_edition(date(2026, 6, 1)).id == "small-2026.11.0"
+    assert active(date(2026, 2, 1)) == "small-2026.2.0"
+    assert active(date(2026, 3, 1)) == "small-2026.10.0"
+    assert active(date(2026, 6, 1)) == "small-2026.11.0"
+    assert active(date(2026, 6, 1), "local") == "local-2027.1.0"
+    assert active(date(2026, 6, 1), "other") is None
 
 
 def test_a_reload_that_fails_keeps_what_was_loaded(tmp_path: Path) -> None:

@@ -142,8 +142,9 @@ class StartingPoint:
 @dataclass(frozen=True, slots=True)
 class Change:
     """One thing that an edition does to the edition it is based on. `before` is what the base had, None for
-    what was added; for sentences added to its wording it is the wording. `reason` and `decided_by`, a role, are None where nothing changes by the addition alone,
-    as with a source or the words for an arrangement. It stands at `file`, `line`, `column`."""
+    what was added; for sentences added to its wording it is the wording. `reason` and `decided_by`, a role,
+    are None where nothing changes by the addition alone, as with a source or the words for an arrangement.
+    It stands at `file`, `line`, `column`."""
 
     part: Part
     act: Act
@@ -210,10 +211,10 @@ class Edition:
         return value
 
 
-def active_edition(editions: Iterable[Edition], day: date) -> Edition | None:
-    """The edition that decides on a day when none is asked for: of the released ones in force by then the
-    latest; where none is released, the latest draft in force by then; None where there is none."""
-    in_force = [edition for edition in editions if edition.effective_from <= day]
+def active_edition(editions: Iterable[Edition], day: date, rule_set: str) -> Edition | None:
+    """The edition of a rule set that decides on a day when none is asked for: of the released ones in force
+    by then the latest; where none is released, the latest draft in force by then; None where none is."""
+    in_force = [one for one in editions if one.name == rule_set and one.effective_from <= day]
     for status in ("released", "draft"):
         found = [edition for edition in in_force if edition.status == status]
         if found:
@@ -221,5 +222,5 @@ def active_edition(editions: Iterable[Edition], day: date) -> Edition | None:
     return None
 
 
-def _newest(edition: Edition) -> tuple[date, tuple[int, ...], str]:
-    return edition.effective_from, tuple(int(part) for part in edition.version.split(".")), edition.name
+def _newest(edition: Edition) -> tuple[date, tuple[int, ...]]:
+    return edition.effective_from, tuple(int(part) for part in edition.version.split("."))

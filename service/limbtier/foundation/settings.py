@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import LimbtierError
 
+DEFAULT_RULE_SET = "core"
 CHECKOUT = Path(__file__).resolve().parents[3]
 
 
@@ -34,13 +36,15 @@ class TokenSettings:
 class Settings:
     """`rules`: folder of rule files. `database`: the SQLite file. `most_body_bytes`: longest request body.
     `tokens`: whose signed tokens are taken beside local keys, None for nobody's. `require_idempotency_key`:
-    whether a decision must be asked for with an `Idempotency-Key`."""
+    whether a decision must be asked for with an `Idempotency-Key`. `rule_set`: the set of rules that decides
+    when nobody asks for an edition."""
 
     rules: Path
     database: Path
     most_body_bytes: int
     tokens: TokenSettings | None = None
     require_idempotency_key: bool = False
+    rule_set: str = DEFAULT_RULE_SET
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
@@ -67,9 +71,13 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     if required not in ("yes", "no"):
         message = f"`{required[:20]}` will not do."
         faults.append(_fault("LIMBTIER_REQUIRE_IDEMPOTENCY_KEY", message, "Give `yes` or `no`."))
+    rule_set = environment.get("LIMBTIER_RULE_SET", DEFAULT_RULE_SET)
+    if not re.fullmatch("[a-z][a-z0-9_]*", rule_set):
+        advice = f"Name a folder of editions in the rules folder, such as {DEFAULT_RULE_SET}."
+        faults.append(_fault("LIMBTIER_RULE_SET", f"`{rule_set[:20]}` will not do.", advice))
     if faults:
         raise InvalidSettings(faults)
-    return Settings(rules, database, int(length), tokens, required == "yes")
+    return Settings(rules, database, int(length), tokens, required == "yes", rule_set)
 
 
 def _token_settings(environment: Mapping[str, str], faults: list[Diagnostic]) -> TokenSettings | None:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 from typing import Final, TypeVar
 
-from limbtier.domain.edition import Edition, active_edition
+from limbtier.domain.edition import Edition
 from limbtier.domain.rule import GuardRails
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
 from limbtier.foundation.errors import InvalidRuleFiles, NotFound
@@ -73,17 +72,6 @@ class RuleRepository:
     def guard_rails(self, edition_id: str) -> GuardRails:
         """The guard rails that bind an edition. Raises NotFound."""
         return _by_id(self._snapshot.guard_rails, edition_id)
-
-    def default_edition(self, day: date) -> Edition:
-        """The edition for a day when none is asked for: of the released ones in force by then the latest;
-        where none is released, the latest draft in force by then. Raises NotFound."""
-        found = active_edition(self._snapshot.editions.values(), day)
-        if found is not None:
-            return found
-        message = f"No edition is in force on {day}."
-        raise NotFound(
-            [Diagnostic("no-edition", message, "Name an edition, or give one an earlier first day.")]
-        )
 
 
 def _by_id(entries: Mapping[str, T], edition_id: str) -> T:

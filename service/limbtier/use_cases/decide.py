@@ -21,6 +21,7 @@ from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.clock import Clock, NewId, new_id, now
 from limbtier.foundation.diagnostics import Diagnostic, pointer
 from limbtier.foundation.errors import EnginesDisagree, GuardRailBroken, InvalidAssessment
+from limbtier.foundation.settings import DEFAULT_RULE_SET
 from limbtier.foundation.strict_json import read_json
 from limbtier.measures.working_days import CalendarRangeError, WorkingCalendar
 from limbtier.use_cases.assessment_request import read_assessment
@@ -31,26 +32,35 @@ alarm = logging.getLogger("limbtier.alarm")
 
 @dataclass(frozen=True, slots=True)
 class ReadyRules:
-    """Every edition ready to decide, as one unchanging whole: requests see all of it or none of it."""
+    """Every edition ready to decide, as one unchanging whole: requests see all of it or none of it.
+    `rule_set` is the set whose active edition decides when none is asked for."""
 
     editions: Mapping[str, PreparedEdition]
     writers: Mapping[str, RecordWriter]
     calendars: Mapping[str, WorkingCalendar]
+    rule_set: str
 
     @classmethod
-    def of(cls, editions: list[PreparedEdition], calendars: Mapping[str, WorkingCalendar]) -> ReadyRules:
+    def of(
+        cls,
+        editions: list[PreparedEdition],
+        calendars: Mapping[str, WorkingCalendar],
+        rule_set: str = DEFAULT_RULE_SET,
+    ) -> ReadyRules:
         """Prepare what answers need beside the editions themselves."""
         return cls(
             editions={prepared.edition.id: prepared for prepared in editions},
             writers={prepared.edition.id: record_writer(prepared) for prepared in editions},
             calendars=calendars,
+            rule_set=rule_set,
         )
 
     def edition(self, name: str | None, moment: datetime) -> PreparedEdition | None:
         """An edition by id; for None the active one on the day of the moment. None when there is none."""
         if name is not None:
             return self.editions.get(name)
-        found = active_edition((one.edition for one in self.editions.values()), day_of(moment))
+        editions = (one.edition for one in self.editions.values())
+        found = active_edition(editions, day_of(moment), self.rule_set)
         return None if found is None else self.editions[found.id]
 
 
