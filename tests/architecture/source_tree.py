@@ -26,11 +26,14 @@ ALLOWED_IN_ROW = {("cli", "app")}
 
 # Who alone may import it: files and folders of the package.
 RESERVED: Mapping[str, tuple[str, ...]] = {
+    "alembic": ("store/",),
     "durable": ("engine/matcher.py",),
     "yaml": ("rulesets/",),
     "fastapi": ("api/", "app.py", "cli.py"),
     "fastapi_swagger": ("api/", "app.py"),
     "h11": ("api/",),
+    "jwt": ("interop/",),
+    "sqlalchemy": ("store/",),
     "starlette": ("api/", "app.py", "cli.py"),
     "uvicorn": ("api/", "app.py", "cli.py"),
 }

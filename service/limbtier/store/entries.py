@@ -1,0 +1,216 @@
+"""The entries of the log, the hashes of its tree, and its checkpoints, in a database."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Final
+
+from sqlalchemy import bindparam, func, select
+
+from limbtier.domain.entry import DecisionFilter, Entry, FoundDecision, Retry
+from limbtier.foundation.merkle import Frontier, Subtree, leaf_hash, post_order_number
+from limbtier.store.database import Database, Row
+from limbtier.store.faults import Conflict, damaged, fault
+from limbtier.store.locked_log import (
+    LockedLog,
+    Statements,
+    StoredCheckpoint,
+    checkpoint_of,
+    frontier_of,
+    read_hashes,
+)
+from limbtier.store.search import find_decisions
+from limbtier.store.tables import checkpoints, entries, hashes, retries
+
+_AT_ONCE: Final = 64  # entries read together: about 3 MB
+_MOST_NOTED: Final = 20_000
+
+
+class RetryKeyTaken(Exception):
+    """Retry keys of a batch that were used before; nothing of the batch was written."""
+
+    def __init__(self, taken: Sequence[Retry]) -> None:
+        self.taken = tuple(taken)
+        super().__init__(f"{len(self.taken)} retry keys were used before")
+
+
+@dataclass(frozen=True, slots=True)
+class StoredEntry:
+    """An entry as it is kept; `data` is exactly what was appended."""
+
+    position: int
+    id: str
+    kind: str
+    organisation: str | None
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRetry:
+    """Where the answer to a retry key stands, and the SHA-256 of the request that it was used for."""
+
+    payload: bytes
+    position: int
+
+
+class EntryStore:
+    """One append-only log. Several threads and several processes may use it at once.
+
+    Every method raises StoreUnavailable.
+    """
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+        self._statements = statements = Statements(database)
+        self._seen = Frontier()
+        self._noted: set[Row] = set()
+        entry = select(
+            entries.c.position, entries.c.id, entries.c.kind, entries.c.organisation, entries.c.data
+        )
+        text = database.text
+        self._by_position = text(entry.where(entries.c.position == bindparam("position")))
+        self._by_id = text(entry.where(entries.c.id == bindparam("id")))
+        self._range = text(
+            entry.where(
+                entries.c.position >= bindparam("start"), entries.c.position < bindparam("stop")
+            ).order_by(entries.c.position)
+        )
+        self._extent = text(
+            select(func.count(), func.min(entries.c.position), func.max(entries.c.position)).select_from(
+                entries
+            )
+        )
+        self._retry = text(
+            select(retries.c.payload, retries.c.position).where(
+                retries.c.caller == bindparam("caller"), retries.c.key == bindparam("key")
+            )
+        )
+        self._checkpoints = text(select(checkpoints).order_by(checkpoints.c.size))
+        self._last_hash = text(select(func.max(hashes.c.number)))
+        self._one_hash = statements.hashes(1)
+
+    def append(self, new: Sequence[Entry]) -> list[int]:
+        """Append a batch in one transaction: all of it is on the disk when this returns, or nothing is kept.
+
+        Returns the positions. Raises RetryKeyTaken, naming which, and Conflict for an id that is there.
+        """
+        try:
+            with self.locked() as log:
+                return log.append(new)
+        except Conflict:
+            self._refuse_taken(new)
+            raise
+
+    @contextmanager
+    def locked(self) -> Iterator[LockedLog]:
+        """The log in one transaction, while nobody else can append or sign.
+
+        Raises StoreUnavailable when the log is shorter than it was or another one: its file was replaced.
+        """
+        with self.database.writing() as cursor:
+            log = LockedLog(self.database, cursor, self._statements, self._noted)
+            size, peaks = log.frontier.size, log.frontier.peaks
+            if size < self._seen.size or (size == self._seen.size and peaks != self._seen.peaks):
+                raise damaged(
+                    f"The log had {self._seen.size} entries and now has {size}"
+                    f"{'' if size < self._seen.size else ' other ones'}: its database was replaced."
+                )
+            yield log
+        self._seen = log.frontier
+        if log.newly_noted:
+            self._noted = log.newly_noted | (self._noted if len(self._noted) < _MOST_NOTED else set())
+
+    def head(self) -> Frontier:
+        """The size of the log and the right edge of its tree."""
+        return frontier_of(next(iter(self.database.rows(self._statements.head)), None))
+
+    def extent(self) -> tuple[int, int | None, int | None]:
+        """How many entries are kept, and the lowest and highest position."""
+        count, lowest, highest = self.database.rows(self._extent)[0]
+        return count, lowest, highest
+
+    def last_hash_number(self) -> int | None:
+        """The number of the last hash kept."""
+        found: int | None = self.database.rows(self._last_hash)[0][0]
+        return found
+
+    def entry(self, position: int) -> StoredEntry | None:
+        """The entry at a position, or None. Refuses one whose bytes are not those that were appended."""
+        return self._checked(self.database.rows(self._by_position, position))
+
+    def entry_by_id(self, entry_id: str) -> StoredEntry | None:
+        """The entry with an id, or None. Refuses one whose bytes are not those that were appended."""
+        return self._checked(self.database.rows(self._by_id, entry_id))
+
+    def entries_from(self, start: int, stop: int) -> Iterator[StoredEntry]:
+        """Every entry from a position up to another, in order; memory stays flat. Refuses a gap, but does not
+        compare bytes with hashes: whoever reads a whole log makes its tree anew."""
+        for first in range(start, stop, _AT_ONCE):
+            rows = self.database.rows(self._range, first, min(first + _AT_ONCE, stop))
+            for position, row in enumerate(rows, first):
+                if row[0] != position or not isinstance(row[4], bytes):
+                    raise damaged(f"Entry {position} of the log is missing or has no bytes.")
+                yield StoredEntry(*row)
+            if len(rows) != min(first + _AT_ONCE, stop) - first:
+                raise damaged(f"Entry {first + len(rows)} of the log is missing.")
+
+    def read_hashes(self, wanted: list[Subtree]) -> list[bytes]:
+        """The hashes of complete subtrees, in the order asked, with one statement."""
+        with self.database.reading() as cursor:
+            return read_hashes(cursor, self._statements, wanted)
+
+    def find_decisions(
+        self, wanted: DecisionFilter, before: int | None, limit: int
+    ) -> Sequence[FoundDecision]:
+        """Decisions that fit, the newest position first, only those at positions lower than `before`."""
+        return find_decisions(self.database, wanted, before, limit)
+
+    def find_retry(self, caller: str, key: str) -> StoredRetry | None:
+        """What a caller used a retry key for, or None."""
+        rows = self.database.rows(self._retry, caller, key)
+        return StoredRetry(*rows[0]) if rows else None
+
+    def last_checkpoint(self) -> StoredCheckpoint | None:
+        """The checkpoint of the largest size, or None."""
+        return checkpoint_of(next(iter(self.database.rows(self._statements.last_checkpoint)), None))
+
+    def checkpoint_at(self, size: int) -> StoredCheckpoint | None:
+        """The checkpoint of a size, or None."""
+        return checkpoint_of(next(iter(self.database.rows(self._statements.checkpoint_at, size)), None))
+
+    def checkpoints(self) -> list[StoredCheckpoint]:
+        """All checkpoints, the smallest size first."""
+        return [found for row in self.database.rows(self._checkpoints) if (found := checkpoint_of(row))]
+
+    def check_writable(self) -> None:
+        """Take the right to write, and write nothing."""
+        with self.locked():
+            pass
+
+    def close(self) -> None:
+        """Close the database."""
+        self.database.close()
+
+    def _checked(self, rows: list[Row]) -> StoredEntry | None:
+        if not rows:
+            return None
+        position, data = rows[0][0], rows[0][4]
+        kept = self.database.rows(self._one_hash, post_order_number(0, position))
+        if not kept or not isinstance(data, bytes) or kept[0][1] != leaf_hash(data):
+            raise damaged(f"Entry {position} of the log is not as it was appended.")
+        return StoredEntry(*rows[0])
+
+    def _refuse_taken(self, new: Sequence[Entry]) -> None:
+        used = [entry.retry for entry in new if entry.retry is not None]
+        names = [(retry.caller, retry.key) for retry in used]
+        taken = [
+            retry
+            for retry, name in zip(used, names, strict=True)
+            if names.count(name) > 1 or self.find_retry(*name) is not None
+        ]
+        if taken:
+            raise RetryKeyTaken(taken) from None
+        if any(self.database.rows(self._by_id, entry.id) for entry in new):
+            raise Conflict(fault("An entry with this id is in the log already.").diagnostics) from None

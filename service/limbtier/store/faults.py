@@ -1,0 +1,90 @@
+"""What a fault of the database is called, and what to do about it: any of them becomes StoreUnavailable."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from limbtier.foundation.diagnostics import Diagnostic
+from limbtier.foundation.errors import StoreUnavailable
+
+_AGAIN: Final = "Try again; if it stays, tell whoever runs the service."
+_DAMAGED: Final = "Stop the service, keep the files as they are, and restore a backup (`limbtier restore`)."
+_DISK: Final = "Free space for the database, then try again."
+
+# By the names of SQLite's result codes (sqlite.org, "Result and Error Codes"), longest name first where one
+# begins another.
+_OF_SQLITE: Final = {
+    "SQLITE_FULL": _DISK,
+    "SQLITE_READONLY": "Let the service write the database file and its folder.",
+    "SQLITE_BUSY": "Another process holds the database; end it, or wait for it.",
+    "SQLITE_LOCKED": "Another process holds the database; end it, or wait for it.",
+    "SQLITE_CANTOPEN": "Check that the folder of the database exists and that the service may use it.",
+    "SQLITE_PERM": "Let the service read and write the database file.",
+    "SQLITE_NOTADB": "Name another file, or restore a backup (`limbtier restore`).",
+    "SQLITE_CORRUPT": _DAMAGED,
+    "SQLITE_IOERR": "Check the disk of the database and the space left on it.",
+}
+# By SQLSTATE (PostgreSQL, appendix "PostgreSQL Error Codes"); the first two letters are the class.
+_OF_POSTGRESQL: Final = {
+    "53100": _DISK,
+    "53300": "PostgreSQL has no connection left; allow more, or run fewer workers.",
+    "55P03": "Another process holds the database; end it, or wait for it.",
+    "57014": "The database took too long; check its load.",
+    "25006": "The database takes no writes; name the primary server.",
+    "3D000": "Make the database first, as PostgreSQL's `createdb` does.",
+    "42501": "Let the role of the service make and write tables.",
+    "28": "Check the role and the password in LIMBTIER_DATABASE.",
+    "57": "PostgreSQL is starting or stopping; try again.",
+    "XX": "PostgreSQL reports a damaged file; restore a backup.",
+}
+_UNIQUE_VIOLATION: Final = "23505"
+
+
+class Conflict(StoreUnavailable):
+    """A row with that key is there already; nothing was written."""
+
+
+def unavailable(verb: str, error: BaseException) -> StoreUnavailable:
+    """The error to raise for one of the driver's. `verb` is what could not be done: `read`, `written`."""
+    return fault(f"The log could not be {verb}: {message_of(error)}.", advice_for(error))
+
+
+def fault(message: str, advice: str = _AGAIN) -> StoreUnavailable:
+    """An error of the log that has no error of the driver behind it."""
+    return StoreUnavailable([Diagnostic("store-unavailable", message, advice)])
+
+
+def damaged(message: str) -> StoreUnavailable:
+    """The log holds something that it cannot have been given."""
+    return fault(message, _DAMAGED)
+
+
+def message_of(error: BaseException) -> str:
+    """The message of a driver's error in one line. It never holds a password: drivers do not repeat them."""
+    original = getattr(error, "orig", None) or error
+    fields = _fields(original)
+    text = str(fields.get("M") or original or type(original).__name__)
+    return " ".join(text.split()).rstrip(".")
+
+
+def advice_for(error: BaseException) -> str:
+    """What to do about a driver's error."""
+    original = getattr(error, "orig", None) or error
+    name = str(getattr(original, "sqlite_errorname", None) or "")
+    state = str(_fields(original).get("C") or "")
+    for known, advice in (*_OF_SQLITE.items(), *_OF_POSTGRESQL.items()):
+        if name.startswith(known) or (state and state.startswith(known)):
+            return advice
+    return _AGAIN
+
+
+def is_conflict(error: BaseException) -> bool:
+    """Whether a driver's error says that a key is there already."""
+    name = str(getattr(error, "sqlite_errorname", None) or "")
+    return name.startswith("SQLITE_CONSTRAINT") or _fields(error).get("C") == _UNIQUE_VIOLATION
+
+
+def _fields(error: BaseException) -> dict[str, str]:
+    """The fields of an error of PostgreSQL's protocol, as its driver hands them on."""
+    first = error.args[0] if error.args else None
+    return first if isinstance(first, dict) else {}

@@ -1,0 +1,1 @@
+"""One file a change; `revision` and `down_revision` put them in order."""

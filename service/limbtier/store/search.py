@@ -1,0 +1,141 @@
+"""Finds decisions by what they are about, newest first.
+
+An index for every property would make each append write as many pages again. Instead it is noted once for a
+block of 1,024 positions that an organisation has a decision with a property in it; a search then reads only
+the blocks that have all properties wanted. A new property of a block costs one small row, a repeated one
+nothing. Episodes are many and each has few decisions, so they have an index of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
+from typing import Final
+
+from sqlalchemy import ColumnElement, exists, func, select
+
+from limbtier.domain.entry import DecidedLimb, DecisionFilter, DecisionIndex, FoundDecision
+from limbtier.store.database import Database, Row
+from limbtier.store.tables import decided_limbs, decision_blocks, decisions, microseconds, moment_of
+
+_BLOCK_BITS: Final = 10
+_LAST_POSITION: Final = 2**63 - 1
+
+
+def property_rows(organisation: str, decision: DecisionIndex, position: int) -> Iterator[Row]:
+    """The rows of `decision_blocks` that a decision at a position needs."""
+    block = position >> _BLOCK_BITS
+    yield organisation, "edition", decision.edition, block
+    yield organisation, "day", _day(decision.decided_at), block
+    for limb in decision.limbs:
+        yield organisation, "tier", limb.tier, block
+        yield organisation, "disposition", limb.disposition, block
+        for rule in limb.rules:
+            yield organisation, "rule", rule, block
+
+
+def find_decisions(
+    database: Database, wanted: DecisionFilter, before: int | None, limit: int
+) -> list[FoundDecision]:
+    """Decisions that fit, the newest position first, only those at positions lower than `before`.
+
+    Appending meanwhile changes nothing below `before`. Raises StoreUnavailable.
+    """
+    end = _LAST_POSITION if before is None else before
+    found: list[Row] = []
+    for start, stop in _ranges(database, wanted, end):
+        found += database.select(
+            select(decisions)
+            .where(decisions.c.position >= start, decisions.c.position < stop, *_conditions(database, wanted))
+            .order_by(decisions.c.position.desc())
+            .limit(limit - len(found))
+        )
+        if len(found) >= limit:
+            break
+    return _with_limbs(database, found)
+
+
+def _ranges(database: Database, wanted: DecisionFilter, end: int) -> Iterator[tuple[int, int]]:
+    """Ranges of positions below `end` that hold all that is wanted, the newest first."""
+    noted = _noted_properties(wanted)
+    if wanted.episode is not None or not noted:
+        yield 0, end
+        return
+    of_organisation = decision_blocks.c.organisation == wanted.organisation
+    blocks: set[int] | None = None
+    for condition in noted:
+        rows = database.select(
+            select(decision_blocks.c.block).where(
+                of_organisation, condition, decision_blocks.c.block <= (end - 1) >> _BLOCK_BITS
+            )
+        )
+        blocks = {row[0] for row in rows} & (blocks if blocks is not None else {row[0] for row in rows})
+        if not blocks:
+            return
+    for block in sorted(blocks or (), reverse=True):
+        yield block << _BLOCK_BITS, min((block + 1) << _BLOCK_BITS, end)
+
+
+def _noted_properties(wanted: DecisionFilter) -> list[ColumnElement[bool]]:
+    """The rows of `decision_blocks` to look for, a condition for each property wanted."""
+    noted: list[ColumnElement[bool]] = [
+        (decision_blocks.c.property == name) & (decision_blocks.c.value == value)
+        for name, value in (
+            ("edition", wanted.edition),
+            ("tier", wanted.tier),
+            ("disposition", wanted.disposition),
+            ("rule", wanted.rule),
+        )
+        if value is not None
+    ]
+    days: ColumnElement[bool] = decision_blocks.c.property == "day"
+    if wanted.decided_from is not None or wanted.decided_before is not None:
+        if wanted.decided_from is not None:
+            days &= decision_blocks.c.value >= _day(wanted.decided_from)
+        if wanted.decided_before is not None:
+            days &= decision_blocks.c.value <= _day(wanted.decided_before)
+        noted.append(days)
+    return noted
+
+
+def _conditions(database: Database, wanted: DecisionFilter) -> list[ColumnElement[bool]]:
+    found = [decisions.c.organisation == wanted.organisation]
+    if wanted.episode is not None:
+        found.append(decisions.c.episode == wanted.episode)
+    if wanted.edition is not None:
+        found.append(decisions.c.edition == wanted.edition)
+    if wanted.decided_from is not None:
+        found.append(decisions.c.decided_at >= microseconds(wanted.decided_from))
+    if wanted.decided_before is not None:
+        found.append(decisions.c.decided_at < microseconds(wanted.decided_before))
+    limb = []
+    if wanted.tier is not None:
+        limb.append(decided_limbs.c.tier == wanted.tier)
+    if wanted.disposition is not None:
+        limb.append(decided_limbs.c.disposition == wanted.disposition)
+    if wanted.rule is not None:
+        place = func.instr if database.is_sqlite else func.strpos
+        limb.append(place(decided_limbs.c.rules, f" {wanted.rule} ") > 0)
+    if limb:
+        found.append(exists().where(decided_limbs.c.position == decisions.c.position, *limb))
+    return found
+
+
+def _with_limbs(database: Database, found: Sequence[Row]) -> list[FoundDecision]:
+    limbs: dict[int, list[DecidedLimb]] = {row[0]: [] for row in found}
+    if limbs:
+        of_limb = decided_limbs.c
+        for position, side, tier, disposition in database.select(
+            select(of_limb.position, of_limb.side, of_limb.tier, of_limb.disposition)
+            .where(of_limb.position.in_(limbs))
+            .order_by(of_limb.position, of_limb.side)
+        ):
+            limbs[position].append(DecidedLimb(side, tier, disposition))
+    return [
+        FoundDecision(position, id_, edition, episode, moment_of(decided_at), tuple(limbs[position]))
+        for position, id_, _organisation, edition, episode, decided_at in found
+    ]
+
+
+def _day(moment: datetime) -> str:
+    return moment.astimezone(UTC).date().isoformat()

@@ -1,0 +1,141 @@
+"""The tables, one description for SQLite and PostgreSQL.
+
+Moments are whole microseconds since 1 January 1970 UTC: they compare and sort alike on both.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Final
+
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    PrimaryKeyConstraint,
+    Table,
+    Text,
+)
+
+REVISION: Final = "0001"
+"""The migration that leads to these tables."""
+
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND: Final = timedelta(microseconds=1)
+
+# The same column is the row's own number on SQLite, which spares an index, if it is named `INTEGER` there.
+_whole = BigInteger().with_variant(Integer, "sqlite")
+
+metadata = MetaData()
+
+entries = Table(
+    "entries",
+    metadata,
+    Column("position", _whole, primary_key=True, autoincrement=False),
+    Column("id", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("organisation", Text),
+    Column("at", BigInteger, nullable=False),
+    Column("data", LargeBinary, nullable=False),
+    Index("entries_by_id", "id", unique=True),
+)
+
+# Every complete subtree of the tree over the entries, in the order in which appending completes them.
+hashes = Table(
+    "hashes",
+    metadata,
+    Column("number", _whole, primary_key=True, autoincrement=False),
+    Column("hash", LargeBinary, nullable=False),
+)
+
+# One row, whose lock makes writers take turns. `peaks` are the hashes of the right edge, 32 bytes each.
+log_head = Table(
+    "log_head",
+    metadata,
+    Column("row", _whole, primary_key=True, autoincrement=False),
+    Column("size", BigInteger, nullable=False),
+    Column("peaks", LargeBinary, nullable=False),
+)
+
+checkpoints = Table(
+    "checkpoints",
+    metadata,
+    Column("size", _whole, primary_key=True, autoincrement=False),
+    Column("root", LargeBinary, nullable=False),
+    Column("note", Text, nullable=False),
+    Column("signed_at", BigInteger, nullable=False),
+)
+
+decisions = Table(
+    "decisions",
+    metadata,
+    Column("position", _whole, primary_key=True, autoincrement=False),
+    Column("id", Text, nullable=False),
+    Column("organisation", Text, nullable=False),
+    Column("edition", Text, nullable=False),
+    Column("episode", Text),
+    Column("decided_at", BigInteger, nullable=False),
+    Index("decisions_of_organisation", "organisation", "position"),
+    Index("decisions_of_episode", "organisation", "episode", "position"),
+)
+
+# `rules` are their ids, each with a space before and after it.
+decided_limbs = Table(
+    "decided_limbs",
+    metadata,
+    Column("position", BigInteger, nullable=False),
+    Column("side", Text, nullable=False),
+    Column("tier", Text, nullable=False),
+    Column("disposition", Text, nullable=False),
+    Column("rules", Text, nullable=False),
+    PrimaryKeyConstraint("position", "side"),
+    sqlite_with_rowid=False,
+)
+
+# In which blocks of positions an organisation has a decision with this property: see store/search.py.
+decision_blocks = Table(
+    "decision_blocks",
+    metadata,
+    Column("organisation", Text, nullable=False),
+    Column("property", Text, nullable=False),
+    Column("value", Text, nullable=False),
+    Column("block", BigInteger, nullable=False),
+    PrimaryKeyConstraint("organisation", "property", "value", "block"),
+    sqlite_with_rowid=False,
+)
+
+retries = Table(
+    "retries",
+    metadata,
+    Column("caller", Text, nullable=False),
+    Column("key", Text, nullable=False),
+    Column("payload", LargeBinary, nullable=False),
+    Column("position", BigInteger, nullable=False),
+    PrimaryKeyConstraint("caller", "key"),
+    sqlite_with_rowid=False,
+)
+
+keys = Table(
+    "keys",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("hash", LargeBinary, nullable=False),
+    Column("organisation", Text, nullable=False),
+    Column("role", Text, nullable=False),
+    Column("scopes", Text, nullable=False),
+    Column("added_at", BigInteger, nullable=False),
+    Column("revoked_at", BigInteger),
+)
+
+
+def microseconds(moment: datetime) -> int:
+    """A moment as it is kept. `moment` must have an offset."""
+    return (moment - _EPOCH) // _MICROSECOND
+
+
+def moment_of(microseconds_since_epoch: int) -> datetime:
+    """The moment that is kept so, in UTC."""
+    return _EPOCH + timedelta(microseconds=microseconds_since_epoch)
