@@ -1,17 +1,23 @@
-"""The command line: decide assessments, check rule files, serve the API, show a first decision."""
+"""The command line: decide assessments, check rule files, serve the API, keep keys, show a first decision."""
 
 from __future__ import annotations
 
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from limbtier.foundation.errors import LimbtierError
 from limbtier.foundation.settings import CHECKOUT, Settings, read_settings
 
+if TYPE_CHECKING:
+    from limbtier.use_cases.manage_keys import KeyManager
+
+DEMO_ORGANISATION = "quillerbeck"  # invented, as everything in demo_data
 UNUSABLE = 2
 WITH_PROBLEMS = 1
 
@@ -53,11 +59,36 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument(
         "path", type=Path, metavar="PATH", help="the rules folder, or the folder of one edition"
     )
+    check.add_argument(
+        "--list-differing",
+        action="store_true",
+        help="list the cases of a base that come out differently, to be read and put under `replace`",
+    )
     check.set_defaults(run=_check)
 
     serve = commands.add_parser("serve", help="serve the API on this machine")
     _address(serve)
     serve.set_defaults(run=_serve)
+
+    _key_commands(commands.add_parser("keys", help="add, list and revoke the keys of callers"))
+
+    verify = commands.add_parser("verify", help="verify an exported log from its files alone")
+    verify.add_argument("export", type=Path, metavar="EXPORT", help="the folder of the export")
+    verify.add_argument(
+        "--checkpoint",
+        type=Path,
+        metavar="FILE",
+        required=True,
+        help="a checkpoint that you got from the service earlier and kept elsewhere",
+    )
+    verify.add_argument(
+        "--key",
+        action="append",
+        default=[],
+        metavar="VKEY",
+        help="a verifier key of the log that you have from elsewhere; may be given again",
+    )
+    verify.set_defaults(run=_verify)
 
     demo = commands.add_parser("demo", help="show a first decision on invented data, then serve the API")
     _address(demo)
@@ -76,6 +107,20 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _key_commands(keys: argparse.ArgumentParser) -> None:
+    commands = keys.add_subparsers(required=True, metavar="COMMAND")
+    add = commands.add_parser("add", help="make a key and print it, this once")
+    add.add_argument("--role", required=True, help="integrator, editor, approver or auditor")
+    add.add_argument(
+        "--organisation", required=True, metavar="NAME", help="whose decisions it makes and reads"
+    )
+    add.set_defaults(run=_add_key)
+    commands.add_parser("list", help="show all keys, without their secrets").set_defaults(run=_list_keys)
+    revoke = commands.add_parser("revoke", help="take a key out of use for good")
+    revoke.add_argument("id", metavar="ID", help="the id of the key, as `limbtier keys list` shows it")
+    revoke.set_defaults(run=_revoke_key)
+
+
 def _address(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--host", default="127.0.0.1", help="address to listen on (default: this machine only)"
@@ -92,14 +137,15 @@ def _decide(options: argparse.Namespace) -> int:
     from limbtier.use_cases.decide_many import decide_file
     from limbtier.use_cases.ready_rules import ready_rules
 
-    decider = Decider(ready_rules(_settings().rules))
+    settings = _settings()
+    decider = Decider(ready_rules(settings.rules, settings.rule_set))
     return decide_file(decider, options.file, as_json=options.json)
 
 
 def _check(options: argparse.Namespace) -> int:
     from limbtier.use_cases.check_rules import check_rules
 
-    return check_rules(options.path, sys.stdout)
+    return check_rules(options.path, sys.stdout, list_differing=options.list_differing)
 
 
 def _serve(options: argparse.Namespace) -> int:
@@ -119,6 +165,62 @@ def _serve(options: argparse.Namespace) -> int:
     return 0
 
 
+@contextmanager
+def _key_manager() -> Iterator[KeyManager]:
+    from limbtier.store.entries import EntryStore
+    from limbtier.store.keys import KeyTable
+    from limbtier.store.opening import open_database
+    from limbtier.use_cases.manage_keys import KeyManager
+
+    database = open_database(_settings().database)
+    try:
+        entries = EntryStore(database)
+        yield KeyManager(KeyTable(database), lambda entry: entries.append([entry]))
+    finally:
+        database.close()
+
+
+def _add_key(options: argparse.Namespace) -> int:
+    with _key_manager() as manager:
+        key, text = manager.add(options.role, options.organisation)
+    print(text)
+    print(
+        f"The key of a new {key.role} of {key.organisation}. It may {' and '.join(sorted(key.scopes))}.\n"
+        "It is shown this once and kept nowhere: only a digest of it is. Whoever has it can act as its\n"
+        "holder, so hand it over like a password, and revoke it when it may be known to anybody else:\n"
+        f"  limbtier keys revoke {key.id}",
+        file=sys.stderr,
+    )
+    return 0
+
+
+def _list_keys(_options: argparse.Namespace) -> int:
+    rows = [("id", "organisation", "role", "may", "added", "revoked")]
+    with _key_manager() as manager:
+        keys = manager.all()
+    for key in keys:
+        revoked = "" if key.revoked_at is None else f"{key.revoked_at:%Y-%m-%d}"
+        scopes = " ".join(sorted(key.scopes))
+        rows.append((key.id, key.organisation, key.role, scopes, f"{key.added_at:%Y-%m-%d}", revoked))
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        print("  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip())
+    return 0
+
+
+def _revoke_key(options: argparse.Namespace) -> int:
+    with _key_manager() as manager:
+        key = manager.revoke(options.id)
+    print(f"Revoked {key.id}, {key.role} of {key.organisation}. A running service refuses it within seconds.")
+    return 0
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from limbtier.use_cases.verify_log import verify_log
+
+    return verify_log(options.export, options.checkpoint, options.key, sys.stdout, sys.stderr)
+
+
 def _demo(options: argparse.Namespace) -> int:
     import orjson
 
@@ -127,14 +229,23 @@ def _demo(options: argparse.Namespace) -> int:
     from limbtier.use_cases.ready_rules import ready_rules
 
     file = CHECKOUT / "demo_data" / "first_contact.json"
-    decider = Decider(ready_rules(_settings().rules))
+    settings = _settings()
+    decider = Decider(ready_rules(settings.rules, settings.rule_set))
     print(f"An invented assessment, {file.relative_to(CHECKOUT)}, decided by the core edition:\n")
     print(decision_text(orjson.loads(decider.preview(file.read_bytes()))))
     if options.once:
         return 0
+    with _key_manager() as manager:
+        keys = manager.renew(DEMO_ORGANISATION)
+    print(f"Keys for callers of the invented organisation {DEMO_ORGANISATION}, shown this once; those of an")
+    print("earlier demo are revoked. Who knows a key can act as its holder.\n")
+    for role, text in keys.items():
+        print(f"  {role:10}  {text}")
     address = f"http://{options.host}:{options.port}"
-    print("Ask the running service the same, from another terminal in this folder:\n")
+    print("\nAsk the running service the same, from another terminal in this folder:\n")
+    print(f"  export LIMBTIER_KEY={keys['integrator']}")
     print(f"  curl -s -X POST {address}/v1/decisions \\")
+    print('    -H "Authorization: Bearer $LIMBTIER_KEY" \\')
     print("    -H 'Content-Type: application/json' --data @demo_data/first_contact.json\n")
     print(f"The API is described at {address}/docs. Serving until you press Ctrl-C.", flush=True)
     return _serve(options)

@@ -14,8 +14,11 @@ from starlette.testclient import TestClient
 
 from limbtier.app import create_app
 from limbtier.foundation.settings import Settings
+from limbtier.interop.bearer_tokens import TokenReader
 from limbtier.store.decisions import DecisionStore
+from limbtier.use_cases.authorise import Authoriser
 from limbtier.use_cases.decide import Decider, ReadyRules
+from tests.support.keys import KeysInMemory
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 MOST_BODY_BYTES = 65_536
@@ -30,6 +33,8 @@ class Service:
     client: TestClient
     decider: Decider
     store: DecisionStore
+    keys: KeysInMemory
+    authoriser: Authoriser
 
     def post(
         self, path: str, body: bytes | Mapping[str, Any], headers: Mapping[str, str] | None = None
@@ -38,13 +43,22 @@ class Service:
         return self.client.post(path, content=content, headers={**JSON, **(headers or {})})
 
 
-def start(rules: ReadyRules, decider: Decider | None = None) -> Service:
-    """An application over the rules, its store in memory."""
+def start(rules: ReadyRules, decider: Decider | None = None, tokens: TokenReader | None = None) -> Service:
+    """An application over the rules, its store in memory. The client has a key that may do everything."""
     store = DecisionStore(Path(":memory:"))
     chosen = decider or Decider(rules)
     settings = Settings(rules=CHECKOUT / "rules", database=Path(":memory:"), most_body_bytes=MOST_BODY_BYTES)
-    app = create_app(chosen, store, settings)
-    return Service(app, TestClient(app, raise_server_exceptions=True), chosen, store)
+    keys = KeysInMemory()
+    authoriser = Authoriser(keys, tokens)
+    keys.changed = authoriser.forget
+    app = create_app(chosen, store, authoriser, settings)
+    client = TestClient(app, raise_server_exceptions=True, headers=bearer(keys.everything))
+    return Service(app, client, chosen, store, keys, authoriser)
+
+
+def bearer(token: str) -> dict[str, str]:
+    """The header that carries a token."""
+    return {"Authorization": f"Bearer {token}"}
 
 
 def invented(name: str) -> bytes:

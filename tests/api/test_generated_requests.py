@@ -33,6 +33,7 @@ def test_no_generated_request_breaks_the_description(server: Server, tmp_path: P
             **os.environ,
             "PYTHONPATH": str(CHECKOUT),
             "SCHEMATHESIS_HOOKS": "tests.api.schemathesis_checks",
+            "LIMBTIER_KEY": server.service.keys.everything,
         },
         capture_output=True,
         text=True,

@@ -105,6 +105,7 @@ def test_json_that_is_no_object_is_refused(shared_service: Service, body: bytes)
 def asked(service: Service, headers: list[tuple[bytes, bytes]], pieces: Iterator[bytes]) -> list[Any]:
     """What the application sends for a body that comes in pieces, without a client between."""
     sent: list[Any] = []
+    token = b"Bearer " + service.keys.everything.encode()
     scope = {
         "type": "http",
         "asgi": {"version": "3.0"},
@@ -115,7 +116,7 @@ def asked(service: Service, headers: list[tuple[bytes, bytes]], pieces: Iterator
         "raw_path": b"/v1/decisions",
         "root_path": "",
         "query_string": b"",
-        "headers": [(b"content-type", b"application/json"), *headers],
+        "headers": [(b"authorization", token), (b"content-type", b"application/json"), *headers],
     }
 
     async def receive() -> dict[str, Any]:

@@ -18,8 +18,8 @@ from limbtier.foundation.errors import LimbtierError
 from tests.api.service import CHECKOUT, Service, first_contact, problem_of
 
 PACKAGE = CHECKOUT / "service" / "limbtier"
-# Raised while the service starts or checks rule files, so a caller over HTTP never meets them.
-AT_START = {"limbtier-error", "invalid-rule-files", "invalid-settings"}
+# Raised while the service starts, checks rule files or keeps keys, so a caller over HTTP never meets them.
+AT_START = {"limbtier-error", "invalid-rule-files", "invalid-settings", "key-refused"}
 # Turned into an invalid assessment before it leaves the use case.
 INSIDE = {"calendar-range"}
 # Modules whose findings can reach a caller over HTTP.

@@ -9,8 +9,12 @@ import pytest
 
 from tests.api.running import Server
 from tests.api.service import invented
+from tests.support.keys import KeysInMemory
 
-START = b"POST /v1/decisions HTTP/1.1\r\nHost: here\r\nContent-Type: application/json\r\n"
+START = (
+    b"POST /v1/decisions HTTP/1.1\r\nHost: here\r\nContent-Type: application/json\r\n"
+    b"Authorization: Bearer %s\r\n" % KeysInMemory().everything.encode()
+)
 
 
 def answer_to(server: Server, *pieces: bytes) -> tuple[bytes, bytes]:

@@ -146,6 +146,7 @@ def endurance() -> None:
 
 
 _process: list[subprocess.Popen[bytes]] = []
+_headers = {"Content-Type": "application/json"}
 
 
 @contextmanager
@@ -159,6 +160,9 @@ def served(*, noop: bool) -> Iterator[int]:
         command = [sys.executable, "-m", "tests.benchmarks.speed", "--serve-noop", str(port)]
     with tempfile.TemporaryDirectory() as folder:
         environment = {**os.environ, "LIMBTIER_DATABASE": str(Path(folder) / "decisions.sqlite3")}
+        add_key = ["keys", "add", "--role", "integrator", "--organisation", "quillerbeck"]
+        key = subprocess.check_output([sys.executable, "-m", "limbtier.cli", *add_key], env=environment)
+        _headers["Authorization"] = f"Bearer {key.decode().strip()}"
         process = subprocess.Popen(command, env=environment, cwd=CHECKOUT)
         _process.append(process)
         try:
@@ -200,7 +204,7 @@ def connect(port: int) -> HTTPConnection:
 
 def post(connection: HTTPConnection, path: str, body: bytes) -> bytes:
     """The body of the answer; anything but success ends the run."""
-    connection.request("POST", path, body, {"Content-Type": "application/json"})
+    connection.request("POST", path, body, _headers)
     response = connection.getresponse()
     answer = response.read()
     if response.status not in (200, 201):

@@ -18,8 +18,11 @@ from urllib.request import urlopen
 import pytest
 
 from limbtier.cli import main
+from limbtier.domain.caller import ROLES
 from limbtier.foundation.errors import LimbtierError
 from limbtier.foundation.settings import CHECKOUT
+from limbtier.interop.bearer_tokens import LONGEST_LIFE_SECONDS
+from limbtier.use_cases.authorise import LONGEST_UNREAD_SECONDS, REFRESH_SECONDS
 
 README = (CHECKOUT / "README.md").read_text()
 DEVELOPERS = (CHECKOUT / "DEVELOPERS.md").read_text()
@@ -77,16 +80,21 @@ def test_the_demo_shows_a_first_decision_and_a_request_that_the_running_service_
     for words in ("Held there by", "Step-up plan", "Review", "Why", "CAUTION", "invented"):
         assert words in served
     pasted = served.partition("another terminal in this folder:")[2].partition("The API is described")[0]
-    answer = subprocess.run(
-        shlex.split(pasted.replace("\\\n", " ")), cwd=CHECKOUT, capture_output=True, check=True
-    ).stdout
+    answer = subprocess.run(["sh", "-c", pasted], cwd=CHECKOUT, capture_output=True, check=True).stdout
     assert json.loads(answer)["limbs"]["left"]["tier"] == "mild"
     assert json.loads(answer)["id"]
 
 
 def test_the_request_in_the_readme_gives_the_answer_in_the_readme(served: str) -> None:
     [command] = [line for line in commands(README) if line.startswith("curl")]
-    answer = subprocess.run(shlex.split(command), cwd=CHECKOUT, capture_output=True, check=True).stdout
+    [setting] = re.findall(r"export (LIMBTIER_KEY)=(\S+)", served)
+    answer = subprocess.run(
+        ["sh", "-c", command],
+        cwd=CHECKOUT,
+        env={**os.environ, **dict([setting])},
+        capture_output=True,
+        check=True,
+    ).stdout
     shown = json_after("answer")
     assert shown
     assert differences(shown, json.loads(answer)) == []
@@ -115,9 +123,10 @@ def differences(shown: Any, given: Any, at: str = "") -> list[str]:
     "command", [line for line in commands(README) if line.startswith(".venv/bin/limbtier")]
 )
 def test_each_command_of_the_command_line_runs(
-    command: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    command: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.chdir(CHECKOUT)
+    monkeypatch.setenv("LIMBTIER_DATABASE", str(tmp_path / "decisions.sqlite3"))
     assert main(shlex.split(command)[1:]) == 0
     assert capsys.readouterr().out
 
@@ -152,6 +161,15 @@ def test_the_readme_opens_with_the_job_and_names_the_two_commands_and_the_limits
     assert "review" in README
     for words in ("awaits clinical sign-off", "local policy", "3.13"):
         assert words in README
+
+
+def test_the_roles_and_limits_of_keys_and_tokens_are_as_the_readme_says() -> None:
+    for role, scopes in ROLES.items():
+        [row] = re.findall(rf"^\| `{role}` \| (.*?) \|", README, re.MULTILINE)
+        assert set(re.findall(r"`(\w+)`", row)) == scopes
+    assert f"within {REFRESH_SECONDS:g} seconds" in README
+    assert f"for {LONGEST_UNREAD_SECONDS / 60:g} minutes" in README
+    assert f"at most {LONGEST_LIFE_SECONDS / 3600:g} hours ahead" in README
 
 
 def test_every_word_of_a_record_that_is_a_term_of_our_own_stands_in_the_glossary() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -17,12 +17,13 @@ ADDED = datetime(2026, 3, 1, tzinfo=UTC)
 
 class KeysInMemory:
     """A store of keys that begins with one that may do everything and one of each role. `fails` makes it
-    unavailable; `reads` counts how often it was read."""
+    unavailable; `reads` counts how often it was read; `changed` is called when a key is made."""
 
     def __init__(self) -> None:
         self._keys: dict[str, StoredKey] = {}
         self.fails = False
         self.reads = 0
+        self.changed: Callable[[], None] = lambda: None
         self.everything = self.make("everything", SCOPES)
         self.of_role = {role: self.make(role, scopes) for role, scopes in ROLES.items()}
 
@@ -31,6 +32,7 @@ class KeysInMemory:
         number = len(self._keys) + 1
         key_id, secret = f"{number:012x}", f"{number:064x}"
         self.add(StoredKey(key_id, secret_hash(secret), organisation, role, frozenset(scopes), ADDED))
+        self.changed()
         return key_text(key_id, secret)
 
     def add(self, key: StoredKey) -> None:

@@ -121,6 +121,18 @@ def test_a_key_is_revoked_even_if_the_log_cannot_take_it(managed: Managed) -> No
     assert not managed.works(text)
 
 
+def test_renewing_gives_one_key_of_each_role_and_revokes_those_before(managed: Managed) -> None:
+    _, other = managed.manager.add("integrator", "wren")
+    first = managed.manager.renew("kestrel")
+    second = managed.manager.renew("kestrel")
+    assert list(first) == list(second) == list(ROLES)
+    assert [managed.works(text) for text in first.values()] == [False] * 4
+    assert [managed.works(text) for text in second.values()] == [True] * 4
+    assert managed.works(other)
+    kinds = [entry.kind for entry in managed.entries]
+    assert kinds == ["key_added"] * 5 + ["key_revoked"] * 4 + ["key_added"] * 4
+
+
 def test_everything_wrong_with_a_new_key_is_named_at_once(managed: Managed) -> None:
     with pytest.raises(KeyRefused) as caught:
         managed.manager.add("integrater", "a b")

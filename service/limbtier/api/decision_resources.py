@@ -7,12 +7,14 @@ import re
 from concurrent.futures import Executor
 from typing import Any, Final
 
+import orjson
 from fastapi import FastAPI, Request, Response
 
-from limbtier.api.operations import JSON, answer, path_parameter, problems, reference
+from limbtier.api.bearer import Access, security
+from limbtier.api.operations import JSON, NEEDS_TOKEN, answer, path_parameter, problems, reference
 from limbtier.api.request_parts import read_json_body, read_query
 from limbtier.api.schema_types import DECISION_ID_PATTERN
-from limbtier.domain.caller import Caller
+from limbtier.domain.caller import DECIDE, READ
 from limbtier.domain.entry import Entry
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import NotFound
@@ -20,13 +22,13 @@ from limbtier.store.decisions import DecisionStore
 from limbtier.use_cases.decide import Decider
 
 _ID: Final = re.compile(DECISION_ID_PATTERN.removesuffix("$") + r"\Z")
-_CALLER: Final = Caller("unknown", "unknown", frozenset())
 _BODY: Final[dict[str, Any]] = {
+    **security(DECIDE),
     "requestBody": {
         "required": True,
         "description": "One assessment.",
         "content": {JSON: {"schema": reference("AssessmentRequest")}},
-    }
+    },
 }
 _REFUSALS: Final = (
     "not-json",
@@ -36,15 +38,22 @@ _REFUSALS: Final = (
     "invalid-query",
     "engines-disagree",
     "guard-rail-broken",
+    *NEEDS_TOKEN,
 )
 
 
 def add_decision_resources(
-    app: FastAPI, decider: Decider, store: DecisionStore, writer: Executor, most_body_bytes: int
+    app: FastAPI,
+    decider: Decider,
+    store: DecisionStore,
+    writer: Executor,
+    access: Access,
+    most_body_bytes: int,
 ) -> None:
     """`writer` runs whatever waits for the disk."""
 
     async def preview(request: Request) -> Response:
+        await access.caller(request, DECIDE)
         read_query(request)
         body = await read_json_body(request, most_body_bytes)
         # Run here and not in a thread: it only computes, so a thread would not answer sooner, and the way to
@@ -52,6 +61,7 @@ def add_decision_resources(
         return Response(decider.preview(body), media_type=JSON)
 
     async def decide(request: Request) -> Response:
+        caller = await access.caller(request, DECIDE)
         read_query(request)
         body = await read_json_body(request, most_body_bytes)
 
@@ -59,7 +69,7 @@ def add_decision_resources(
         # in a thread; in a single one, because the database takes one writer at a time anyway, and every
         # further thread that decides would need a matcher of its own.
         def decided() -> Entry:
-            entry = decider.entry(body, _CALLER)
+            entry = decider.entry(body, caller)
             store.append(entry.id, "", entry.at, entry.data)
             return entry
 
@@ -67,13 +77,15 @@ def add_decision_resources(
         return Response(entry.data, 201, {"Location": f"/v1/decisions/{entry.id}"}, JSON)
 
     async def read_decision(request: Request) -> Response:
+        caller = await access.caller(request, READ)
         read_query(request)
         decision_id = str(request.path_params["decision_id"])
         record: bytes | None = None
         if _ID.match(decision_id):
             # In the same thread as the writing: here it would wait for a writer and hold up everybody.
             record = await asyncio.get_running_loop().run_in_executor(writer, store.read, decision_id)
-        if record is None:
+        # What belongs to another organisation is not there.
+        if record is None or orjson.loads(record)["caller"]["organisation"] != caller.organisation:
             advice = "Use the id that the decision was given with; previews are not stored."
             raise NotFound([Diagnostic("unknown-decision", "No decision has this id.", advice)])
         return Response(record, media_type=JSON)
@@ -133,15 +145,16 @@ def add_decision_resources(
         response_class=Response,
         responses={
             **answer(200, "The decision.", "StoredDecision"),
-            **problems("not-found", "invalid-query", "store-unavailable"),
+            **problems("not-found", "invalid-query", "store-unavailable", *NEEDS_TOKEN),
         },
         openapi_extra={
+            **security(READ),
             "parameters": [
                 path_parameter(
                     "decision_id",
                     "The id that the decision was given with.",
                     {"pattern": DECISION_ID_PATTERN, "maxLength": 36},
                 )
-            ]
+            ],
         },
     )

@@ -7,8 +7,9 @@ from typing import Any, Final
 import orjson
 from fastapi import FastAPI, Request, Response
 
+from limbtier.api.bearer import ANY_SCOPE, Access, security
 from limbtier.api.edition_records import edition_list, edition_record, rules_record, vocabulary_record
-from limbtier.api.operations import JSON, answer, path_parameter, problems
+from limbtier.api.operations import JSON, NEEDS_TOKEN, answer, path_parameter, problems
 from limbtier.api.request_parts import read_query
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.clock import Clock
@@ -20,10 +21,11 @@ from limbtier.use_cases.decide import Decider, ReadyRules
 _EDITION_SHAPE: Final = {"pattern": EDITION_PATTERN, "maxLength": 64}
 
 
-def add_edition_resources(app: FastAPI, decider: Decider, clock: Clock) -> None:
+def add_edition_resources(app: FastAPI, decider: Decider, access: Access, clock: Clock) -> None:
     """What answers is read from the decider's rules at each request, so a reload shows at once and whole."""
 
     async def read_vocabulary(request: Request) -> Response:
+        await access.caller(request, *ANY_SCOPE)
         name = read_query(request, ("edition",)).get("edition")
         rules = decider.rules
         if name is not None:
@@ -35,15 +37,18 @@ def add_edition_resources(app: FastAPI, decider: Decider, clock: Clock) -> None:
         return _json(vocabulary_record(active))
 
     async def list_editions(request: Request) -> Response:
+        await access.caller(request, *ANY_SCOPE)
         read_query(request)
         rules = decider.rules
         return _json(edition_list(rules, rules.edition(None, clock())))
 
     async def read_edition(request: Request) -> Response:
+        await access.caller(request, *ANY_SCOPE)
         read_query(request)
         return _json(edition_record(_edition(decider.rules, request.path_params["edition"])))
 
     async def read_rules(request: Request) -> Response:
+        await access.caller(request, *ANY_SCOPE)
         read_query(request)
         return _json(rules_record(_edition(decider.rules, request.path_params["edition"])))
 
@@ -56,8 +61,12 @@ def add_edition_resources(app: FastAPI, decider: Decider, clock: Clock) -> None:
         summary="Read the questions that may be answered",
         description="Enough to build a form: every input in order, with its choices, ranges and conditions.",
         response_class=Response,
-        responses={**answer(200, "The vocabulary.", "Vocabulary"), **problems("not-found", "invalid-query")},
+        responses={
+            **answer(200, "The vocabulary.", "Vocabulary"),
+            **problems("not-found", "invalid-query", *NEEDS_TOKEN),
+        },
         openapi_extra={
+            **security(*ANY_SCOPE),
             "parameters": [
                 {
                     "name": "edition",
@@ -66,7 +75,7 @@ def add_edition_resources(app: FastAPI, decider: Decider, clock: Clock) -> None:
                     "description": "The edition; the active one when left out.",
                     "schema": {"type": "string", **_EDITION_SHAPE},
                 }
-            ]
+            ],
         },
     )
     app.add_api_route(
@@ -77,10 +86,15 @@ def add_edition_resources(app: FastAPI, decider: Decider, clock: Clock) -> None:
         tags=["rules"],
         summary="List the editions",
         response_class=Response,
-        responses={**answer(200, "The editions.", "EditionList"), **problems("invalid-query")},
+        responses={
+            **answer(200, "The editions.", "EditionList"),
+            **problems("invalid-query", *NEEDS_TOKEN),
+        },
+        openapi_extra=security(*ANY_SCOPE),
     )
     which: dict[str, Any] = {
-        "parameters": [path_parameter("edition", "The id of the edition: set and version.", _EDITION_SHAPE)]
+        **security(*ANY_SCOPE),
+        "parameters": [path_parameter("edition", "The id of the edition: set and version.", _EDITION_SHAPE)],
     }
     app.add_api_route(
         "/v1/editions/{edition}",
@@ -90,7 +104,10 @@ def add_edition_resources(app: FastAPI, decider: Decider, clock: Clock) -> None:
         tags=["rules"],
         summary="Read an edition: tiers, settings and guard rails",
         response_class=Response,
-        responses={**answer(200, "The edition.", "EditionDetail"), **problems("not-found", "invalid-query")},
+        responses={
+            **answer(200, "The edition.", "EditionDetail"),
+            **problems("not-found", "invalid-query", *NEEDS_TOKEN),
+        },
         openapi_extra=which,
     )
     app.add_api_route(
@@ -101,7 +118,10 @@ def add_edition_resources(app: FastAPI, decider: Decider, clock: Clock) -> None:
         tags=["rules"],
         summary="Read the rules of an edition, with reasons and sources",
         response_class=Response,
-        responses={**answer(200, "The rules.", "RuleList"), **problems("not-found", "invalid-query")},
+        responses={
+            **answer(200, "The rules.", "RuleList"),
+            **problems("not-found", "invalid-query", *NEEDS_TOKEN),
+        },
         openapi_extra=which,
     )
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import LimbtierError
 
 
@@ -9,6 +12,32 @@ class MalformedRequest(LimbtierError):
     """A header of the request cannot be read."""
 
     code = "malformed-request"
+
+
+class IdempotencyKeyMissing(LimbtierError):
+    """The service is set to take decisions only with a key, and the request has none."""
+
+    code = "idempotency-key-missing"
+
+
+class Unauthorised(LimbtierError):
+    """The request has no token that is accepted. `challenge` is the header WWW-Authenticate of the answer."""
+
+    code = "unauthorised"
+
+    def __init__(self, diagnostics: Sequence[Diagnostic], challenge: str) -> None:
+        self.challenge = challenge
+        super().__init__(diagnostics)
+
+
+class InsufficientScope(LimbtierError):
+    """The token is good, but not for this. `challenge` is the header WWW-Authenticate of the answer."""
+
+    code = "insufficient-scope"
+
+    def __init__(self, diagnostics: Sequence[Diagnostic], challenge: str) -> None:
+        self.challenge = challenge
+        super().__init__(diagnostics)
 
 
 class BodyTooLarge(LimbtierError):

@@ -10,6 +10,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from limbtier import __version__
+from limbtier.api.bearer import SECURITY_SCHEMES
 from limbtier.api.decision_schema import Preview, StoredDecision
 from limbtier.api.examples import Example, examples_of
 from limbtier.api.health_resources import Live, Ready
@@ -36,6 +37,8 @@ It supports a decision. Local policy and a licensed clinician decide. An error a
 - A measurement that was asked for and not done is `"not_done"`.
 - Bodies are read strictly: unknown fields, null, numbers as text and `"yes"` for a flag are refused, and
   every bad field is named at once.
+- Everything but health and documentation needs a bearer token (RFC 6750); each operation names the scopes of
+  which it needs one.
 - Every error is problem details (RFC 9457); the types are at `/problems`.
 
 All examples are invented.
@@ -99,7 +102,7 @@ def _document(app: FastAPI, rules: ReadyRules, prepared: PreparedEdition) -> dic
         tags=TAGS,
         routes=app.routes,
     )
-    document["components"] = {"schemas": _schemas(rules, prepared)}
+    document["components"] = {"schemas": _schemas(rules, prepared), "securitySchemes": SECURITY_SCHEMES}
     _add_examples(document, examples_of(rules, prepared, 2))
     return document
 

@@ -9,6 +9,8 @@ from limbtier.api.problems import MEDIA_TYPE, PROBLEM_TYPES
 
 Responses = dict[int | str, dict[str, Any]]
 JSON: Final = "application/json"
+NEEDS_TOKEN: Final = ("unauthorised", "insufficient-scope")
+"""The problems of every operation that needs a token."""
 # Any request can meet these, whatever it asks for.
 _ALWAYS: Final = ("malformed-request", "internal-error")
 
@@ -30,13 +32,22 @@ def problems(*codes: str) -> Responses:
     for code in (*codes, *_ALWAYS):
         kind = PROBLEM_TYPES[code]
         titles[kind.status].append(f"{kind.title} (`{kind.type}`).")
-    return {
+    found: Responses = {
         status: {
             "description": " ".join(titles[status]),
             "content": {MEDIA_TYPE: {"schema": reference("Problem")}},
         }
         for status in sorted(titles)
     }
+    for status in found.keys() & {401, 403}:
+        found[status]["headers"] = {
+            "WWW-Authenticate": {
+                "description": "What is needed, as RFC 6750 says it.",
+                "required": True,
+                "schema": {"type": "string", "pattern": "^Bearer ", "maxLength": 1000},
+            }
+        }
+    return found
 
 
 def path_parameter(name: str, description: str, schema: dict[str, Any]) -> dict[str, Any]:

@@ -11,6 +11,7 @@ import orjson
 from fastapi import FastAPI, Request, Response
 from starlette.exceptions import HTTPException
 
+from limbtier.api.errors import InsufficientScope, Unauthorised
 from limbtier.api.problems import FINDINGS, MEDIA_TYPE, PROBLEM_TYPES, ProblemType
 from limbtier.foundation.clock import new_id
 from limbtier.foundation.diagnostics import Diagnostic
@@ -72,8 +73,13 @@ def internal_error(error: Exception) -> Response:
 async def _on_purpose(_request: Request, error: Exception) -> Response:
     if not isinstance(error, LimbtierError) or error.code not in PROBLEM_TYPES:
         return internal_error(error)
-    # The rest of a body that is too long is not read, so no further request can follow on this connection.
-    headers = {"Connection": "close"} if error.code == "body-too-large" else None
+    headers: dict[str, str] = {}
+    if (
+        error.code == "body-too-large"
+    ):  # the rest is not read, so no other request can follow on the connection
+        headers["Connection"] = "close"
+    elif isinstance(error, Unauthorised | InsufficientScope):
+        headers["WWW-Authenticate"] = error.challenge
     return problem_response(error.code, error.diagnostics, headers)
 
 

@@ -61,6 +61,35 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "Send one JSON object, written by a JSON library.",
         ),
         ProblemType(
+            "idempotency-key-missing",
+            "The request has no key",
+            400,
+            "This service is set to take decisions only with the header `Idempotency-Key`, so that a "
+            "request that is sent twice is decided once. " + _NO_TIER,
+            'Send a key of your own, in quotation marks, such as `Idempotency-Key: "0b7a4f6e-6a0c"`; a fresh '
+            "UUID for each new request is best.",
+        ),
+        ProblemType(
+            "unauthorised",
+            "The request has no token that is accepted",
+            401,
+            "Every resource but health and documentation needs the header `Authorization: Bearer` with a "
+            "local key or a signed token. It is missing, cannot be read, or the token is not accepted; which of "
+            "the many ways in which a token can be wrong it was is told only in the log of the service. "
+            + _NO_TIER,
+            "Send a key that was made with `limbtier keys add` and is not revoked, or a token of the issuer "
+            "that the service is set up with, for its audience, before it expires.",
+        ),
+        ProblemType(
+            "insufficient-scope",
+            "The token is not good for this",
+            403,
+            "The caller is known, but its token lacks the scope that this resource needs. That it was asked "
+            "for is written into the log. " + _NO_TIER,
+            "Use a token with the scope that the answer names, or ask whoever runs the service for one. "
+            "Scopes are `decide`, `read`, `edit`, `approve` and `audit`.",
+        ),
+        ProblemType(
             "unknown-route",
             "There is nothing at this address",
             404,
@@ -181,12 +210,22 @@ FINDINGS: Final[Mapping[str, Finding]] = {
     entry.code: entry
     for entry in (
         Finding(
+            "bad-authorization-header",
+            "The header Authorization stands twice or is no bearer token.",
+            "Send it once, as `Bearer`, a space, and the token.",
+        ),
+        Finding(
             "bad-episode-reference",
             "The episode reference has a form that cannot be used.",
             "Use 1 to 64 letters, digits, and `. _ ~ -`, beginning with a letter.",
         ),
         Finding("bad-format", "A text does not have the form of its field.", "Write it as the help says."),
         Finding("bad-header", "A header of the request cannot be read.", "Correct the client."),
+        Finding(
+            "bad-idempotency-key",
+            "The header Idempotency-Key stands twice, or is no text of up to 255 characters in quotation marks.",
+            'Send it once, such as `Idempotency-Key: "0b7a4f6e-6a0c"`.',
+        ),
         Finding("body-too-large", "The body is longer than is accepted.", "Send one assessment a request."),
         Finding(
             "contradicting-answer",
@@ -216,6 +255,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         ),
         Finding("guard-rail-broken", "The decision for a leg would break a guard rail.", "Report it."),
         Finding(
+            "idempotency-key-missing",
+            "The service takes a decision only with a key.",
+            "Send the header `Idempotency-Key`.",
+        ),
+        Finding(
             "idempotency-key-reused",
             "The key belongs to a request with another body.",
             "Use a new key.",
@@ -224,6 +268,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "impossible-date",
             "A date or a moment does not exist.",
             "Write year-month-day; a moment also with time and offset.",
+        ),
+        Finding(
+            "insufficient-scope",
+            "The token is good, but lacks the scope that is needed.",
+            "Use a token with that scope.",
         ),
         Finding("internal-error", "The service failed in a way that nobody foresaw.", _REPORT),
         Finding("malformed-request", "The request is no proper HTTP.", "Correct the client."),
@@ -245,6 +294,9 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Name an edition, or tell whoever runs the service.",
         ),
         Finding("no-limb", "No leg was assessed.", "Give `left`, `right` or both."),
+        Finding(
+            "no-token", "The request carries no bearer token.", "Send the header `Authorization: Bearer`."
+        ),
         Finding(
             "not-json",
             "The text is no JSON with one meaning at this place.",
@@ -280,6 +332,12 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "store-unavailable",
             "The store of decisions could not be opened, read or written.",
             "Try again; if it stays, tell whoever runs the service.",
+        ),
+        Finding("token-expired", "The token has expired.", "Get a new one."),
+        Finding(
+            "token-refused",
+            "The token is not accepted.",
+            "Use a key that is in use, or get a new token; the log of the service says why.",
         ),
         Finding(
             "too-many-decimals",

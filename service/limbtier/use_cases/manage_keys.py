@@ -74,6 +74,14 @@ class KeyManager:
         self._log(self._entry("key_revoked", key))
         return key
 
+    def renew(self, organisation: str) -> dict[str, str]:
+        """A new key of each role for an organisation, whose keys until now are revoked: their texts by role.
+        Raises as `add` and `revoke`."""
+        for key in self._store.all():
+            if key.organisation == organisation and key.revoked_at is None:
+                self.revoke(key.id)
+        return {role: self.add(role, organisation)[1] for role in ROLES}
+
     def all(self) -> Sequence[StoredKey]:
         """Every key, revoked ones too. Raises StoreUnavailable."""
         return self._store.all()
