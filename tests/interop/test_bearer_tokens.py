@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hmac
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -437,3 +437,50 @@ def test_no_change_of_one_letter_leaves_a_token_good(
 @given(text=st.text() | st.from_regex(r"[A-Za-z0-9_-]{0,40}(\.[A-Za-z0-9_-]{0,40}){2}", fullmatch=True))
 def test_any_text_is_refused_without_any_other_error(text: str, tokens: TokenReader) -> None:
     assert refusal(tokens, text).startswith("token-")
+
+
+# Tokens seen before.
+
+
+class Moving:
+    """A clock that a test moves."""
+
+    def __init__(self) -> None:
+        self.now = NOW
+
+    def __call__(self) -> datetime:
+        return self.now
+
+
+def test_a_token_seen_before_still_expires(issuer: Issuer, tmp_path: Path) -> None:
+    clock = Moving()
+    file = write_key_set(tmp_path / "keys.json", issuer.public_key())
+    tokens = TokenReader(TokenSettings(ISSUER, AUDIENCE, file), clock)
+    token = issuer.token()
+    assert tokens.caller(token) is tokens.caller(token)
+    clock.now = NOW + timedelta(seconds=300 + LEEWAY_SECONDS - 1)
+    assert taken(tokens, token)
+    clock.now += timedelta(seconds=1)
+    assert refusal(tokens, token) == "token-expired"
+
+
+def test_a_token_seen_before_goes_with_its_key(issuer: Issuer, tmp_path: Path) -> None:
+    file = write_key_set(tmp_path / "keys.json", issuer.public_key())
+    tokens = reader(file)
+    assert taken(tokens, issuer.token())
+    token = issuer.token()
+    assert taken(tokens, token)
+    write_key_set(tmp_path / "next.json", Issuer().public_key()).replace(file)
+    assert refusal(tokens, token) == "token-signature"
+
+
+def test_a_bad_token_is_never_remembered_and_good_ones_only_so_many(
+    issuer: Issuer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("limbtier.interop.bearer_tokens.MOST_REMEMBERED", 5)
+    tokens = reader(write_key_set(tmp_path / "keys.json", issuer.public_key()))
+    for number in range(12):
+        good = issuer.token(claims(client_id=f"form-{number}"))
+        assert tokens.caller(good).id == f"token:form-{number}"
+        assert refusal(tokens, good[:-4] + "AAAA") == "token-signature"
+        assert len(tokens._good) <= 5

@@ -178,16 +178,17 @@ def test_a_file_that_did_not_change_is_not_read_again(
     file = write_key_set(tmp_path / "keys.json", Issuer().public_key())
     keys = IssuerKeys(file)
     monkeypatch.setattr("limbtier.interop.key_set.read_key_set", lambda _: pytest.fail("it was read"))
-    assert keys.find("first", "ES256") is not None
-    assert keys.find("other", "ES256") is None
+    assert set(keys.current()) == {("first", "ES256")}
+    assert keys.current() is keys.current()
     os.utime(file, ns=(0, 0))
     with pytest.raises(BaseException, match="it was read"):
-        keys.find("first", "ES256")
+        keys.current()
 
 
 def test_a_key_id_never_becomes_a_path(tmp_path: Path) -> None:
     file = write_key_set(tmp_path / "keys.json", Issuer().public_key())
     (tmp_path / "other.json").write_text(json.dumps(Issuer("other").public_key()))
-    keys = IssuerKeys(file)
+    tokens = reader(file)
     for name in ("other.json", "./other.json", str(tmp_path / "other.json"), "other"):
-        assert keys.find(name, "ES256") is None
+        with pytest.raises(TokenRefused, match="token-key-unknown"):
+            tokens.caller(Issuer(name).token())

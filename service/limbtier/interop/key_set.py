@@ -47,8 +47,8 @@ class IssuerKeys:
         self._seen = self._state()
         self._keys = read_key_set(file)
 
-    def find(self, key_id: str, algorithm: str) -> PyJWK | None:
-        """The key of that id, for that algorithm."""
+    def current(self) -> Keys:
+        """The keys in use, the same mapping until they change."""
         state = self._state()
         if state != self._seen:
             self._seen = state
@@ -57,7 +57,7 @@ class IssuerKeys:
                 log.info("key set read anew: %d keys", len({name for name, _ in self._keys}))
             except InvalidSettings as error:
                 log.warning("key set not read anew, the keys before stay: %s", error)
-        return self._keys.get((key_id, algorithm))
+        return self._keys
 
     def _state(self) -> tuple[int, ...]:
         """What differs once the file is written or replaced; empty while it cannot be looked at."""
