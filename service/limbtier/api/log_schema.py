@@ -192,7 +192,6 @@ class Explanation(Described):
 class InclusionProof(Described):
     """That an entry stands in the log of a size (RFC 9162, 2.1.3)."""
 
-    entry: Line
     position: Position
     size: Size
     leaf_hash: Hash

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Final
 
 import orjson
 
+from limbtier.domain.caller import Caller
+from limbtier.domain.entry import Entry
+from limbtier.foundation.canonical_json import canonical
 from limbtier.foundation.diagnostics import pointer
 from limbtier.foundation.errors import EnginesDisagree, GuardRailBroken, InvalidAssessment
 from limbtier.measures.working_days import CalendarRangeError
@@ -108,6 +112,18 @@ def replay_record(outcome: Replay) -> dict[str, Any]:
         "same": outcome.same,
         "stored_engine": outcome.stored_engine,
     }
+
+
+def replay_entry(outcome: Replay, caller: Caller, at: datetime, entry_id: str) -> Entry:
+    """The entry of the log that says that a decision was made again, by whom, and what came out."""
+    record = {
+        **replay_record(outcome),
+        "at": at.isoformat(),
+        "caller": {"id": caller.id, "organisation": caller.organisation},
+        "id": entry_id,
+        "kind": "decision_replayed",
+    }
+    return Entry("decision_replayed", entry_id, caller.organisation, at, canonical(record))
 
 
 def _text(value: Any) -> str:
