@@ -44,7 +44,7 @@ def read_canonical(data: bytes) -> Any:
     try:
         value = orjson.loads(data)
     except orjson.JSONDecodeError as error:
-        raise _refusal(f"The bytes are no JSON text: {error}.") from None
+        raise _refusal(_no_json(data, error)) from None
     try:
         same = orjson.dumps(value, option=_SORTED) == data
     except TypeError as error:  # an integer beyond 2^53 - 1, or nesting beyond 254 levels
@@ -63,6 +63,14 @@ def is_canonical(data: bytes) -> bool:
     except NotCanonical:
         return False
     return True
+
+
+def _no_json(data: bytes, error: orjson.JSONDecodeError) -> str:
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError as encoding:
+        return f"Byte {encoding.start} is not UTF-8."
+    return f"The bytes are no JSON text: {error}."
 
 
 def _within_profile(value: Any) -> bool:

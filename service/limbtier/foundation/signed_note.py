@@ -27,6 +27,8 @@ from limbtier.foundation.merkle import HASH_BYTES
 MOST_NOTE_BYTES: Final = 1_000_000
 MOST_SIGNATURES: Final = 100
 MOST_SIZE: Final = 2**64 - 1
+SIGNATURE_WRONG: Final = "signature-wrong"
+SIGNER_UNKNOWN: Final = "signer-unknown"
 _ED25519: Final = b"\x01"
 _KEY_BYTES: Final = 32
 _ID_BYTES: Final = 4
@@ -140,8 +142,9 @@ def sign(text: str, keys: Iterable[SigningKey]) -> str:
 def open_note(note: str | bytes, keys: Iterable[VerifierKey]) -> OpenedNote:
     """The text of a note, once a signature of a known key holds.
 
-    Lines of unknown keys are passed over. Raises InvalidNote when the note has another form, when a
-    signature of a known key does not hold, or when no known key has signed.
+    Lines of unknown keys are passed over. Raises InvalidNote, its diagnostic with the code `invalid-note`
+    when the note has another form, `signature-wrong` when a signature of a known key does not hold, and
+    `signer-unknown` when no known key has signed.
     """
     text, lines = _parts(note)
     known: dict[tuple[str, bytes], VerifierKey | None] = {}
@@ -156,12 +159,16 @@ def open_note(note: str | bytes, keys: Iterable[VerifierKey]) -> OpenedNote:
             unknown[name] = None
         elif found not in verified:
             if not found.holds(text, signature):
-                raise _bad_note(f"The signature of {name} does not hold.", "Take the note as forged.")
+                raise _bad_note(
+                    f"The signature of {name} does not hold.", "Take the note as forged.", SIGNATURE_WRONG
+                )
             verified[found] = None
     if not verified:
         names = ", ".join(unknown) or "nobody"
         raise _bad_note(
-            f"No known key has signed the note; signed by: {names}.", "Give the signer's verifier key."
+            f"No known key has signed the note; signed by: {names}.",
+            "Give the signer's verifier key.",
+            SIGNER_UNKNOWN,
         )
     return OpenedNote(text, tuple(verified), tuple(unknown))
 
@@ -271,8 +278,10 @@ def _from_base64(text: str) -> bytes | None:
     return data if _base64(data) == text else None
 
 
-def _bad_note(message: str, help_text: str = "Take the note as it was published.") -> InvalidNote:
-    return InvalidNote([Diagnostic("invalid-note", message, help_text)])
+def _bad_note(
+    message: str, help_text: str = "Take the note as it was published.", code: str = "invalid-note"
+) -> InvalidNote:
+    return InvalidNote([Diagnostic(code, message, help_text)])
 
 
 def _bad_key(message: str) -> InvalidKey:
