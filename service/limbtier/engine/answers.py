@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from itertools import compress
 from typing import Any
 
 from limbtier.domain.assessment import Answer, Answers
@@ -43,9 +44,20 @@ class AnswerReader:
         answers: dict[str, Answer] = {}
         found: list[Diagnostic] = []
         inputs = self._vocabulary.inputs
-        plain = self._plain[scope].answer
+        plain = self._plain[scope]
+        texts, number = plain.texts, plain.number
         for name, value in given.items():
-            if (answer := plain(name, value)) is not None:
+            # The short way for answers that are good and usual as they stand; all others go the long way.
+            kind = value.__class__
+            if kind is str or kind is bool:
+                answer: Answer | None = texts.get(name, _NO_TEXTS).get(value)
+            elif kind is int or kind is Decimal:
+                answer = number(name, value)
+            elif kind is list:
+                answer = plain.series(name, value)
+            else:
+                answer = None
+            if answer is not None:
                 answers[name] = answer
                 continue
             entry = inputs.get(name)
@@ -78,25 +90,11 @@ class AnswerReader:
         found: list[Diagnostic] = []
         known: dict[str, Answer] = {**facts, **answers}
         for entries, read in self._conditional[scope]:
-            for entry, asked in zip(entries, read(known)[0], strict=True):
-                if asked == DOES_NOT_APPLY:
-                    found += self._not_asked(entry, answers, place)
-                    answers[entry.name] = known[entry.name] = NOT_ASKED
+            for entry in compress(entries, read(known)[0].translate(_NOT_ASKED_ONLY)):
+                if entry.name in answers:
+                    found.append(_contradicting(entry, place))
+                answers[entry.name] = known[entry.name] = NOT_ASKED
         return found + (_out_of_order(answers, place) if scope == "limb" else [])
-
-    def _not_asked(self, entry: Input, answers: Answers, place: Sequence[str]) -> list[Diagnostic]:
-        """A question that is not asked must not be answered."""
-        if entry.name not in answers:
-            return []
-        asked_by = ", ".join(f"`{name}`" for name in sorted(names(entry.asked_when or ALWAYS)))
-        return [
-            Diagnostic(
-                "contradicting-answer",
-                f"`{entry.name}` is answered, but the answer to {asked_by} says it is not asked.",
-                f"Correct {asked_by}, or leave `{entry.name}` out.",
-                pointer(*place, entry.name),
-            )
-        ]
 
     def _unknown(
         self, name: str, entry: Input | None, scope: Scope, place: Sequence[str], suggest: bool
@@ -117,7 +115,20 @@ class AnswerReader:
 Problem = tuple[str, str, str]
 SCOPES: tuple[Scope, ...] = ("person", "limb")
 NUMBERS = ("whole_number", "number")
-_WHOLE = tuple(Fraction(value) for value in range(512))
+_TENTHS = tuple(Fraction(tenths, 10) for tenths in range(5120))
+_NO_TEXTS: dict[str | bool, str] = {}
+_NOT_ASKED_ONLY = bytes(state == DOES_NOT_APPLY for state in range(256))
+
+
+def _contradicting(entry: Input, place: Sequence[str]) -> Diagnostic:
+    """A question that is not asked must not be answered."""
+    asked_by = ", ".join(f"`{name}`" for name in sorted(names(entry.asked_when or ALWAYS)))
+    return Diagnostic(
+        "contradicting-answer",
+        f"`{entry.name}` is answered, but the answer to {asked_by} says it is not asked.",
+        f"Correct {asked_by}, or leave `{entry.name}` out.",
+        pointer(*place, entry.name),
+    )
 
 
 def _out_of_order(answers: Answers, place: Sequence[str]) -> list[Diagnostic]:
@@ -136,40 +147,63 @@ def _out_of_order(answers: Answers, place: Sequence[str]) -> list[Diagnostic]:
 
 
 class _PlainAnswers:
-    """The short way for answers that are good and usual as they stand; all others go the long way."""
+    """What answers of one scope are good and usual as they stand."""
 
     def __init__(self, inputs: Sequence[Input]) -> None:
-        self._texts = {entry.name: _texts(entry) for entry in inputs}
-        self._bounds = {entry.name: _usual(entry) for entry in inputs if entry.kind in NUMBERS}
+        self.texts = {entry.name: _texts(entry) for entry in inputs}
+        self._numbers = {entry.name: _usual(entry) for entry in inputs if entry.kind in NUMBERS}
+        self._series = {entry.name: _usual(entry) for entry in inputs if entry.kind == "number_series"}
 
-    def answer(self, name: str, value: Any) -> Answer | None:
-        """The answer as the engine holds it; None where the long way must look at it."""
-        kind = value.__class__
-        if kind is bool or kind is str:
-            texts = self._texts.get(name)
-            return None if texts is None else texts.get((kind, value))
-        bounds = self._bounds.get(name)
-        if bounds is None or (kind is not int and kind is not Decimal) or not bounds[0] <= value <= bounds[1]:
+    def number(self, name: str, value: int | Decimal) -> Fraction | None:
+        """The number as the engine holds it; None where the long way must look at it."""
+        bounds = self._numbers.get(name)
+        return None if bounds is None else _within(bounds, value)
+
+    def series(self, name: str, values: Sequence[Any]) -> tuple[Fraction, ...] | None:
+        """The series as the engine holds it; None where the long way must look at it."""
+        bounds = self._series.get(name)
+        if bounds is None or not 2 <= len(values) <= MOST_GIRTHS:
             return None
-        if kind is int:
-            return _WHOLE[value] if 0 <= value < len(_WHOLE) else Fraction(value)
-        top, bottom = value.as_integer_ratio()
-        return None if bounds[2] % bottom else Fraction(top, bottom)
+        numbers: list[Fraction] = []
+        for value in values:
+            kind = value.__class__
+            if (kind is not int and kind is not Decimal) or (number := _within(bounds, value)) is None:
+                return None
+            numbers.append(number)
+        return tuple(numbers)
 
 
-def _texts(entry: Input) -> dict[tuple[type, object], str]:
-    """Texts and flags that are answers as they stand, by type and value (true is not the number 1)."""
-    found: dict[tuple[type, object], str] = {}
+Bounds = tuple[int, int, int]
+
+
+def _within(bounds: Bounds, value: int | Decimal) -> Fraction | None:
+    low, high, scale = bounds
+    if not low <= value <= high:
+        return None
+    top, bottom = value.as_integer_ratio()
+    return None if scale % bottom else _exact(top, bottom)
+
+
+def _exact(top: int, bottom: int) -> Fraction:
+    """A fraction in lowest terms; most numbers have at most one decimal, and those were made once."""
+    if 0 <= top < 512 and 10 % bottom == 0:
+        return _TENTHS[top * 10 // bottom]
+    return Fraction(top, bottom)
+
+
+def _texts(entry: Input) -> dict[str | bool, str]:
+    """Texts and flags that are answers as they stand."""
+    found: dict[str | bool, str] = {}
     if entry.kind == "flag":
-        found = {(bool, True): "yes", (bool, False): "no"}
+        found = {True: "yes", False: "no"}
     elif entry.kind == "choice":
-        found = {(str, choice.value): choice.value for choice in entry.choices}
+        found = {choice.value: choice.value for choice in entry.choices}
     if entry.may_be_not_done:
-        found[str, NOT_DONE] = NOT_DONE
+        found[NOT_DONE] = NOT_DONE
     return found
 
 
-def _usual(entry: Input) -> tuple[int, int, int]:
+def _usual(entry: Input) -> Bounds:
     """Whole numbers between which nothing is refused or unusual, and the scale of the decimals accepted."""
     lows = [edge for edge in (entry.range.at_least, entry.expected.at_least) if edge is not None]
     highs = [edge for edge in (entry.range.at_most, entry.expected.at_most) if edge is not None]
@@ -236,7 +270,7 @@ def _number(entry: Input, value: Any) -> tuple[Answer | None, Problem | None]:
             f"`{entry.name}` is {_shown(value)}, with more decimals than it is measured to.",
             f"Give {wanted}.",
         )
-    return Fraction(top, bottom) if bottom != 1 else Fraction(top), None
+    return _exact(top, bottom), None
 
 
 def _below(top: int, bottom: int, edge: Fraction | None) -> bool:

@@ -8,7 +8,7 @@ table, never as source text.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -31,116 +31,110 @@ class CompiledRules:
 
 def compile_rules(rules: Sequence[Rule], strata: Sequence[int]) -> CompiledRules:
     """Compile rules that stand in strata order (`strata[i]` belongs to `rules[i]`)."""
-    classified = {name for rule in rules for name in rule.then.classify}
     ready_after: dict[str, int] = {}
     for place, rule in enumerate(rules):
         for name in rule.then.classify:
             ready_after[name] = max(ready_after.get(name, 0), strata[place])
-    writer = _Writer(classified)
-    lines: list[str] = []
+    writer = _Writer([rule.when for rule in rules], ready_after.keys())
     for stratum in range(max(strata, default=0) + 1):
         for place, rule in enumerate(rules):
-            if strata[place] != stratum:
-                continue
-            lines += writer.tests_for(rule.when)
-            lines.append(f"    r{place} = {writer.expression(rule.when)}")
-        for name in sorted(name for name in classified if ready_after[name] == stratum):
-            parts = " | ".join(f"r{p}" for p, rule in enumerate(rules) if name in rule.then.classify)
-            slot = writer.slot(name)
-            lines += [
-                f"    f = {parts}",
-                f"    a{slot} = YES if f == 3 else None if f else NO",
-                f"    if a{slot} is not None: derived[C[{slot}]] = a{slot}",
-            ]
-    return writer.finish(lines, len(rules))
+            if strata[place] == stratum:
+                writer.read_condition(place, rule.when)
+        for name in sorted(name for name, after in ready_after.items() if after == stratum):
+            writer.derive(name, [place for place, rule in enumerate(rules) if name in rule.then.classify])
+    return writer.finish(len(rules))
 
 
 def compile_conditions(conditions: Sequence[Condition]) -> CompiledRules:
     """Compile conditions alone, in the order given; nothing is derived."""
-    writer = _Writer(set())
-    lines: list[str] = []
+    writer = _Writer(conditions, ())
     for place, condition in enumerate(conditions):
-        lines += writer.tests_for(condition)
-        lines.append(f"    r{place} = {writer.expression(condition)}")
-    return writer.finish(lines, len(conditions))
+        writer.read_condition(place, condition)
+    return writer.finish(len(conditions))
 
 
 class _Writer:
-    """Collects the constants and lines of one generated function."""
+    """Collects the constants and lines of one generated function.
 
-    def __init__(self, derived: set[str]) -> None:
-        self._derived = derived
-        self._constants: list[object] = []
-        self._slots: dict[str, int] = {}
-        self._places: dict[Test, int] = {}
+    All tests of one name are read together: a text meets them by one look into a table, a number by
+    comparison with their edges.
+    """
 
-    def _constant(self, value: object) -> int:
-        self._constants.append(value)
-        return len(self._constants) - 1
+    def __init__(self, conditions: Iterable[Condition], derived: Collection[str]) -> None:
+        self._constants: dict[str, object] = {}
+        self._groups: dict[str, list[Test]] = {}
+        for test in dict.fromkeys(test for condition in conditions for test in tests(condition)):
+            self._groups.setdefault(test.name, []).append(test)
+        ordered = [test for group in self._groups.values() for test in group]
+        self._places = {test: place for place, test in enumerate(ordered)}
+        self._lines: list[str] = []
+        for name, group in self._groups.items():
+            if name not in derived:
+                self._read_group(f"get({self._constant(name)})", group)
 
-    def slot(self, name: str) -> int:
-        if name not in self._slots:
-            self._slots[name] = self._constant(name)
-        return self._slots[name]
+    def _constant(self, value: object) -> str:
+        name = f"C{len(self._constants)}"
+        self._constants[name] = value
+        return name
 
-    def tests_for(self, condition: Condition) -> list[str]:
-        """Lines that read the tests of this condition that no earlier condition has read."""
-        lines: list[str] = []
-        fresh: dict[str, list[Test]] = {}
-        for test in tests(condition):
-            if test not in self._places and test not in fresh.get(test.name, []):
-                fresh.setdefault(test.name, []).append(test)
-        for name, group in fresh.items():
-            if name not in self._slots:
-                slot = self.slot(name)
-                if name not in self._derived:
-                    lines.append(f"    a{slot} = get(C[{slot}])")
-            lines += self._read_group(self.slot(name), group)
-        return lines
-
-    def _read_group(self, slot: int, group: list[Test]) -> list[str]:
-        for test in group:
-            self._places[test] = len(self._places)
-        variables = " = ".join(f"t{self._places[test]}" for test in group)
-        values = [test for test in group if isinstance(test, ValueTest)]
+    def _read_group(self, answer: str, group: list[Test]) -> None:
+        """Lines that read all tests of one name, whose answer the expression `answer` gives."""
+        variables = ", ".join(f"t{self._places[test]}" for test in group)
         edges = [test for test in group if isinstance(test, EdgeTest)]
-        lines = [f"    if a{slot} is None: {variables} = 2", f"    elif a{slot}.__class__ is str:"]
-        for test in values:
-            if len(test.values) == 1:
-                found = f"a{slot} == C[{self._constant(test.values[0])}]"
-            else:
-                found = f"a{slot} in C[{self._constant(test.values)}]"
-            lines.append(f"        t{self._places[test]} = 3 if {found} else 0")
-        lines += [f"        t{self._places[test]} = 0" for test in edges]
         if edges:
-            lines += [f"    elif a{slot}.__class__ is Fraction:"]
-            lines += [f"        n = a{slot}.numerator", f"        d = a{slot}.denominator"]
-            lines += [f"        t{self._places[test]} = 0" for test in values]
-            lines += [f"        t{self._places[test]} = 3 if {self._within(test)} else 0" for test in edges]
-        lines.append(f"    else: {variables} = 0")
-        return lines
+            self._lines += [f"    a = {answer}", "    if a.__class__ is Fraction:"]
+            self._lines += ["        n, d = a.as_integer_ratio()"]
+            self._lines += [
+                f"        t{self._places[test]} = {f'3 if {_within(test)} else 0' if test in edges else 0}"
+                for test in group
+            ]
+            self._lines += [f"    else: {variables} = {self._look_up(group)}(a, {self._all(0, group)})"]
+        else:
+            self._lines.append(f"    {variables} = {self._look_up(group)}({answer}, {self._all(0, group)})")
 
-    def _within(self, test: EdgeTest) -> str:
-        """Exact comparison of n/d with each edge by whole-number cross multiplication."""
-        found = []
-        for edge, sign in ((test.at_least, ">="), (test.above, ">"), (test.at_most, "<="), (test.below, "<")):
-            if edge is not None:
-                found.append(f"n * {edge.denominator:d} {sign} {edge.numerator:d} * d")
-        return " and ".join(found) or "True"
+    def _look_up(self, group: list[Test]) -> str:
+        """A table of how the tests read each text that any of them names, and what was not recorded."""
+        named = [value for test in group if isinstance(test, ValueTest) for value in test.values]
+        table: dict[str | None, object] = {None: self._bits(2, group)}
+        for value in named:
+            met = tuple(3 if isinstance(test, ValueTest) and value in test.values else 0 for test in group)
+            table[value] = met if len(group) > 1 else met[0]
+        return self._constant(table.get)
 
-    def expression(self, condition: Condition) -> str:
+    def _bits(self, bits: int, group: list[Test]) -> object:
+        return (bits,) * len(group) if len(group) > 1 else bits
+
+    def _all(self, bits: int, group: list[Test]) -> str:
+        return self._constant(self._bits(bits, group)) if len(group) > 1 else str(bits)
+
+    def read_condition(self, place: int, condition: Condition) -> None:
+        """Read one condition; every derived fact that it reads must have been derived."""
+        self._lines.append(f"    r{place} = {self._expression(condition)}")
+
+    def derive(self, name: str, places: Sequence[int]) -> None:
+        """Derive a fact from the conditions that classify it, and read the tests of it."""
+        self._lines += [
+            f"    f = {' | '.join(f'r{place}' for place in places)}",
+            "    f = YES if f == 3 else None if f else NO",
+            f"    if f is not None: derived[{self._constant(name)}] = f",
+        ]
+        if name in self._groups:
+            self._read_group("f", self._groups[name])
+
+    def _expression(self, condition: Condition) -> str:
         match condition:
             case ValueTest() | EdgeTest():
                 return f"t{self._places[condition]}"
             case AllOf(parts):
-                return "(" + " & ".join(self.expression(part) for part in parts) + ")" if parts else "3"
+                return "(" + " & ".join(self._expression(part) for part in parts) + ")" if parts else "3"
             case AnyOf(parts):
-                return "(" + " | ".join(self.expression(part) for part in parts) + ")" if parts else "0"
+                return "(" + " | ".join(self._expression(part) for part in parts) + ")" if parts else "0"
             case NoneOf(parts):
-                inner = " | ".join(self.expression(part) for part in parts) if parts else "0"
+                inner = " | ".join(self._expression(part) for part in parts) if parts else "0"
                 return f"N[{inner}]"
 
-    def finish(self, lines: list[str], count: int) -> CompiledRules:
+    def finish(self, count: int) -> CompiledRules:
+        """The function."""
         rules = ", ".join(f"r{place}" for place in range(count)) + ("," if count else "")
         read = ", ".join(f"t{place}" for place in range(len(self._places))) + ("," if self._places else "")
         source = "\n".join(
@@ -148,12 +142,12 @@ class _Writer:
                 "def read(facts):",
                 "    get = facts.get",
                 "    derived = {}",
-                *lines,
+                *self._lines,
                 f"    return bytes(({rules})).translate(TO), bytes(({read})).translate(TO), derived",
             ]
         )
         scope: dict[str, object] = {
-            "C": tuple(self._constants),
+            **self._constants,
             "N": _NEGATED,
             "TO": _TO_STATE,
             "YES": "yes",
@@ -162,3 +156,12 @@ class _Writer:
         }
         exec(compile(source, "<compiled rules>", "exec"), scope)  # noqa: S102 - the source holds no outside text
         return CompiledRules(tuple(self._places), scope["read"])  # type: ignore[arg-type]
+
+
+def _within(test: EdgeTest) -> str:
+    """Exact comparison of n/d with each edge by whole-number cross multiplication."""
+    found = []
+    for edge, sign in ((test.at_least, ">="), (test.above, ">"), (test.at_most, "<="), (test.below, "<")):
+        if edge is not None:
+            found.append(f"n * {edge.denominator:d} {sign} {edge.numerator:d} * d")
+    return " and ".join(found) or "True"

@@ -64,11 +64,11 @@ def materials(
 def _girths_over_bulk(facts: Mapping[str, Answer]) -> tuple[float | None, float | None]:
     """The ankle and calf girths that a bandage goes round: with the dressing, where it was measured."""
     thickness = facts.get("dressing_thickness_mm")
-    bulk = BULK_OF_ONE_MM * _binary(thickness) if isinstance(thickness, Fraction) else 0.0
+    bulk = BULK_OF_ONE_MM * _binary(thickness) if type(thickness) is Fraction else 0.0
     ankle, calf = facts.get("ankle_girth_cm"), facts.get("calf_girth_cm")
     return (
-        _binary(ankle) + bulk if isinstance(ankle, Fraction) else None,
-        _binary(calf) + bulk if isinstance(calf, Fraction) else None,
+        _binary(ankle) + bulk if type(ankle) is Fraction else None,
+        _binary(calf) + bulk if type(calf) is Fraction else None,
     )
 
 

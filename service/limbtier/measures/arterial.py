@@ -39,7 +39,7 @@ def arm_difference(
 ) -> Answer | None:
     """How far apart the arms are (mmHg, never negative); not done when either arm is."""
     left, right = answers.get("arm_pressure_left_mmhg"), answers.get("arm_pressure_right_mmhg")
-    if isinstance(left, Fraction) and isinstance(right, Fraction):
+    if type(left) is Fraction and type(right) is Fraction:
         return difference(left, right)
     return state_of(left, right)
 
@@ -52,7 +52,7 @@ def abpi(answers: Mapping[str, Answer], _day: date, _settings: Mapping[str, Frac
         return _ratio(answers.get("ankle_pressure"), answers.get("arm_pressure"))
     if availability == "reported":
         reported = answers.get("reported_abpi")
-        if not isinstance(reported, Fraction):
+        if type(reported) is not Fraction:
             return state_of(reported)
         if reported.numerator < reported.denominator:
             return reported - _HALF_OF_THE_LAST_PLACE
@@ -78,7 +78,7 @@ def arterial_result(
     ratio = answers.get("abpi")
     if ratio is None:
         return None
-    return "ratio" if isinstance(ratio, Fraction) else "none"
+    return "ratio" if type(ratio) is Fraction else "none"
 
 
 def toe_brachial_index(
@@ -91,6 +91,6 @@ def toe_brachial_index(
 def _ratio(pressure: Answer | None, arm: Answer | None) -> Answer | None:
     """A pressure over the arm pressure. An arm pressure of zero, which no range should let in, divides
     nothing: undetermined, the cautious reading."""
-    if isinstance(pressure, Fraction) and isinstance(arm, Fraction):
+    if type(pressure) is Fraction and type(arm) is Fraction:
         return quotient(pressure, arm) if arm.numerator > 0 else None
     return state_of(pressure, arm)

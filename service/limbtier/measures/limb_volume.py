@@ -33,7 +33,9 @@ def limb_volume_ml(girths_cm: Sequence[Fraction], interval_cm: Fraction) -> Frac
     girths = [top * (scale // bottom) for top, bottom in ratios]
     if min(girths) < 0:
         raise ValueError("a girth cannot be negative")
-    total = sum(below * (below + above) + above * above for below, above in pairwise(girths))
+    total = 0
+    for below, above in pairwise(girths):
+        total += below * (below + above) + above * above
     return Fraction(total * step * _PI_BOTTOM, 12 * scale * scale * step_bottom * _PI_TOP)
 
 

@@ -76,7 +76,7 @@ def _wound_area(
 ) -> Answer | None:
     """Length times width: the one method for every wound (see `wound`)."""
     length, width = answers.get("wound_length_cm"), answers.get("wound_width_cm")
-    if isinstance(length, Fraction) and isinstance(width, Fraction):
+    if type(length) is Fraction and type(width) is Fraction:
         try:
             return wound.area_cm2(length, width)
         except ValueError:
@@ -89,10 +89,10 @@ def _area_reduction(
 ) -> Answer | None:
     """From the area when compression started. A start of zero has no percentage: not done."""
     start, now = answers.get("start_wound_area_cm2"), answers.get("wound_area_cm2")
-    if isinstance(start, Fraction):
+    if type(start) is Fraction:
         if start.numerator <= 0:
             return NOT_DONE
-        if isinstance(now, Fraction):
+        if type(now) is Fraction:
             return wound.area_reduction_percent(start, now)
     # An area not done settles it only once the question of the start area is known to be asked.
     elif start is None and "current_tier" not in answers:
@@ -122,10 +122,10 @@ def _volume_change(
     if isinstance(start, tuple) and isinstance(now, tuple) and len(start) != len(now):
         return NOT_DONE
     start, now = answers.get("start_limb_volume_ml"), answers.get("limb_volume_ml")
-    if isinstance(start, Fraction):
+    if type(start) is Fraction:
         if start.numerator <= 0:
             return NOT_DONE
-        if isinstance(now, Fraction):
+        if type(now) is Fraction:
             return limb_volume.volume_change_percent(start, now)
     return state_of(start, now)
 

@@ -33,7 +33,7 @@ def higher(first: Answer | None, second: Answer | None) -> Answer | None:
         return first if first == NOT_ASKED else second
     if isinstance(second, str):
         return second if second == NOT_ASKED else first
-    if not (isinstance(first, Fraction) and isinstance(second, Fraction)):
+    if not (type(first) is Fraction and type(second) is Fraction):
         return None
     # Integers, not fractions, here and below: this is the path of every live decision.
     (top, bottom), (other_top, other_bottom) = first.as_integer_ratio(), second.as_integer_ratio()

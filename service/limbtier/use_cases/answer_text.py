@@ -20,12 +20,12 @@ def exact_text(answer: Answer | None) -> str:
         case str():
             return answer
         case Fraction():
-            if answer.denominator == 1:
-                return str(answer.numerator)
-            ten_thousandths = answer * 10_000
-            if ten_thousandths.denominator == 1:
+            top, bottom = answer.as_integer_ratio()
+            if bottom == 1:
+                return str(top)
+            if 10_000 % bottom == 0:
                 return show(answer, 4).rstrip("0")
-            return f"{show(answer, 4)} ({answer})"
+            return f"{show(answer, 4)} ({top}/{bottom})"
         case date():
             return answer.isoformat()
         case _:

@@ -186,7 +186,7 @@ class RecordWriter:
         found: dict[str, Any] = {}
         for name, words in self.measures:
             value = facts.get(name)
-            if isinstance(value, Fraction):
+            if type(value) is Fraction:
                 found[name] = {"exact": str(value), "shown": show(value, words.places), "unit": words.unit}
             else:
                 found[name] = {"exact": None, "shown": exact_text(value), "unit": None}

@@ -26,82 +26,101 @@ STATES = ("does_not_apply", "undetermined", "applies")
 HOLDS = ("no", "undetermined", "yes")
 Pick = Callable[[list[bytes]], tuple[bytes, ...]]
 
-_HOLDS_BYTES = tuple(b'"%b"' % word.encode() for word in HOLDS)
+_DOES_NOT_HOLD, _UNDETERMINED, _HOLDS = (b',"%b"' % word.encode() for word in HOLDS)
 _STATE_BYTES = tuple(b'"%b"' % word.encode() for word in STATES)
+# What a test found, and whether it holds, as JSON text: one for each of `HOLDS`.
+Found = tuple[bytes, ...]
 
 
-def _quoted(answer: Answer | None) -> bytes:
-    """An answer as JSON text; the usual kinds without a detour."""
-    if isinstance(answer, str):
-        return b'"%b"' % answer.encode()
-    if isinstance(answer, Fraction) and answer.denominator == 1:
-        return b'"%d"' % answer.numerator
-    return orjson.dumps(exact_text(answer))
+def _found(answer: Answer | None) -> Found:
+    quoted = orjson.dumps(exact_text(answer))
+    return quoted + _DOES_NOT_HOLD, quoted + _UNDETERMINED, quoted + _HOLDS
 
 
 @dataclass(frozen=True, slots=True)
 class TraceWriter:
     """Writes traces of one prepared edition. Built once by `trace_writer`.
 
-    `form` is the trace with gaps. `pick` chooses what fills them, in their order, from one list: the answer
-    to each of `names`, how each test of the edition reads, how each rule reads. `texts` are the answers that
-    are texts, as JSON.
+    `form` is the text in pieces, every second one a gap. `pick` chooses what fills the gaps, in their order,
+    from one list: how each test of the edition reads, how each rule reads. `names` are what the tests read,
+    `name_of_test` the place among them for each test. `texts` are the answers that are texts.
     """
 
-    form: bytes
+    form: tuple[bytes, ...]
     pick: Pick
     names: tuple[str, ...]
-    texts: Mapping[Answer | None, bytes]
+    name_of_test: tuple[int, ...]
+    texts: Mapping[Answer | None, Found]
 
     def write(self, trace: Trace) -> bytes:
         """The trace as JSON text."""
         known = self.texts
-        pieces = [
-            known.get(answer) or _quoted(answer) if answer.__class__ is str else _quoted(answer)
+        found = [
+            _found(answer) if answer.__class__ is Fraction else known.get(answer) or _found(answer)
             for answer in map(trace.facts.get, self.names)
         ]
-        pieces += map(_HOLDS_BYTES.__getitem__, trace.tests)
+        pieces = [found[place][holds] for place, holds in zip(self.name_of_test, trace.tests, strict=True)]
         pieces += map(_STATE_BYTES.__getitem__, trace.rules)
-        return self.form % self.pick(pieces)
+        text = list(self.form)
+        text[1::2] = self.pick(pieces)
+        return b"".join(text)
 
 
 def trace_writer(prepared: PreparedEdition) -> TraceWriter:
     """Write down once what does not depend on a decision."""
-    form = _Form(prepared.rules.tests)
-    rules = b",".join(form.rule(number, rule) for number, rule in enumerate(prepared.edition.rules))
+    tests = prepared.rules.tests
+    names = tuple(dict.fromkeys(test.name for test in tests))
+    form = _Form(tests)
+    form.text(b'{"format":"%b","rules":[' % TRACE_FORMAT.encode())
+    for number, rule in enumerate(prepared.edition.rules):
+        form.text(b"," if number else b"")
+        form.rule(number, rule)
+    form.text(b"]}")
     order = form.order
     return TraceWriter(
-        form=b'{"format":"%b","rules":[' % TRACE_FORMAT.encode() + rules + b"]}",
-        pick=itemgetter(*order) if len(order) > 1 else lambda pieces: (pieces[order[0]],),
-        names=form.names,
+        form=tuple(form.pieces),
+        pick=itemgetter(*order) if len(order) > 1 else lambda pieces: tuple(pieces[place] for place in order),
+        names=names,
+        name_of_test=tuple(names.index(test.name) for test in tests),
         texts={
-            value: _quoted(value)
+            value: _found(value)
             for entry in prepared.edition.vocabulary.inputs.values()
-            for value in (*entry.values(), "yes", "no", NOT_ASKED)
+            for value in (*entry.values(), "yes", "no", NOT_ASKED, None)
         },
     )
 
 
 class _Form:
-    """Writes text with gaps, and notes in `order` which piece belongs into each gap."""
+    """Text with a gap after each piece but the last, and in `order` which piece of a decision fills it."""
 
     def __init__(self, tests: Sequence[Test]) -> None:
+        self.pieces: list[bytes] = [b""]
         self.order: list[int] = []
-        self.names = tuple(dict.fromkeys(test.name for test in tests))
-        self._name = {name: place for place, name in enumerate(self.names)}
-        self._test = {test: len(self.names) + place for place, test in enumerate(tests)}
-        self._rule = len(self.names) + len(tests)
+        self._test = {test: place for place, test in enumerate(tests)}
 
-    def rule(self, number: int, rule: Rule) -> bytes:
-        self.order.append(self._rule + number)
-        return _literal({"rule": rule.id})[:-1] + b',"state":%b,"when":' + self._condition(rule.when) + b"}"
+    def text(self, text: bytes) -> None:
+        """Text that stands in every trace."""
+        self.pieces[-1] += text
 
-    def _condition(self, condition: Condition) -> bytes:
+    def _gap(self, piece: int) -> None:
+        self.order.append(piece)
+        self.pieces += [b"", b""]
+
+    def rule(self, number: int, rule: Rule) -> None:
+        """One rule with all it reads."""
+        self.text(orjson.dumps({"rule": rule.id})[:-1] + b',"state":')
+        self._gap(len(self._test) + number)
+        self.text(b',"when":')
+        self._condition(rule.when)
+        self.text(b"}")
+
+    def _condition(self, condition: Condition) -> None:
         match condition:
             case ValueTest() | EdgeTest():
-                self.order += (self._name[condition.name], self._test[condition])
-                head = [condition.name, required_text(condition)]
-                return _literal(head)[:-1] + b",%b,%b]"
+                self.text(orjson.dumps([condition.name, required_text(condition)])[:-1] + b",")
+                self._gap(self._test[condition])
+                self.text(b"]")
+                return
             case AllOf(parts):
                 word = b"all_of"
             case AnyOf(parts):
@@ -110,9 +129,8 @@ class _Form:
                 word = b"none_of"
             case _:
                 assert_never(condition)
-        return b'{"' + word + b'":[' + b",".join(self._condition(part) for part in parts) + b"]}"
-
-
-def _literal(value: object) -> bytes:
-    """JSON text that stands in the form as it is."""
-    return orjson.dumps(value).replace(b"%", b"%%")
+        self.text(b'{"' + word + b'":[')
+        for place, part in enumerate(parts):
+            self.text(b"," if place else b"")
+            self._condition(part)
+        self.text(b"]}")
