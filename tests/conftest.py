@@ -11,6 +11,8 @@ from limbtier.measures.working_days import WorkingCalendar
 from limbtier.use_cases.decide import ReadyRules
 from limbtier.use_cases.ready_rules import ready_rules
 
+pytest_plugins = ("tests.support.databases",)
+
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 # No deadline: no test may depend on the speed of the machine.

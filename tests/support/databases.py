@@ -1,4 +1,5 @@
-"""Databases for the tests: each test that takes `database` runs on SQLite and on PostgreSQL."""
+"""Databases for the tests: each test that takes `address`, or what is made of it, runs on SQLite and on
+PostgreSQL."""
 
 from __future__ import annotations
 
@@ -26,12 +27,15 @@ def server() -> Iterator[Server]:
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """Return the setting that names a new, empty database."""
     if request.param == "sqlite":
-        return str(tmp_path / "log.sqlite3")
+        yield str(tmp_path / "log.sqlite3")
+        return
     server: Server = request.getfixturevalue("server")
-    return server.new_database()
+    address = server.new_database()
+    yield address
+    server.empty(address)
 
 
 @pytest.fixture

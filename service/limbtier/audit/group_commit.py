@@ -1,0 +1,148 @@
+"""Commits entries that many callers append at once together: one wait for the disk serves them all."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import Callable, Sequence
+from queue import Empty, SimpleQueue
+from typing import Final
+
+from limbtier.domain.entry import Entry
+from limbtier.foundation.errors import StoreUnavailable
+from limbtier.store.entries import RetryKeyTaken
+from limbtier.store.faults import Conflict, fault
+
+MOST_TOGETHER: Final = 64
+MOST_WAITING: Final = 512
+
+Commit = Callable[[Sequence[Entry]], list[int]]
+Outcome = int | Exception
+Place = tuple[asyncio.AbstractEventLoop, "asyncio.Future[int]"]
+
+
+def settle(commit: Commit, batch: Sequence[Entry]) -> list[Outcome]:
+    """Commit a batch: for each entry its position, or its own error. What is wrong with one entry does not
+    touch the others; a database that cannot be used fails all."""
+    try:
+        return list(commit(batch))
+    except (RetryKeyTaken, Conflict) as error:
+        alone: Exception = error
+    except StoreUnavailable as error:
+        return [error] * len(batch)
+    except Exception as error:  # noqa: BLE001 - whatever it is, it goes to the caller whose entry it is about
+        alone = error
+    if len(batch) == 1:
+        return [alone]
+    return [outcome for entry in batch for outcome in settle(commit, [entry])]
+
+
+class GroupCommit:
+    """A thread that commits what has queued, whole batches at a time; a caller waits for its own entry only.
+
+    When the queue is full, the next caller is refused at once instead of waiting. `close` commits what has
+    queued before it returns.
+    """
+
+    def __init__(
+        self, commit: Commit, most_waiting: int = MOST_WAITING, most_together: int = MOST_TOGETHER
+    ) -> None:
+        self._commit = commit
+        self._most_waiting = most_waiting
+        self._most_together = most_together
+        self._queue: SimpleQueue[tuple[Entry, Callable[[Outcome], None] | Place] | None] = SimpleQueue()
+        self._closed = False
+        self._thread = threading.Thread(target=self._run, name="limbtier-log", daemon=True)
+        self._thread.start()
+
+    def append(self, entry: Entry) -> int:
+        """Append an entry and wait until it is on the disk; its position. Raises RetryKeyTaken or
+        StoreUnavailable."""
+        done = threading.Event()
+        outcomes: list[Outcome] = []
+
+        def settled(outcome: Outcome) -> None:
+            outcomes.append(outcome)
+            done.set()
+
+        self._put(entry, settled)
+        done.wait()
+        if isinstance(outcomes[0], int):
+            return outcomes[0]
+        raise outcomes[0]
+
+    def append_soon(self, entry: Entry) -> asyncio.Future[int]:
+        """The same for a coroutine, on its event loop."""
+        loop = asyncio.get_running_loop()
+        future: asyncio.Future[int] = loop.create_future()
+        self._put(entry, (loop, future))
+        return future
+
+    def close(self) -> None:
+        """Commit what has queued, and end."""
+        self._closed = True
+        self._queue.put(None)
+        self._thread.join()
+
+    def _put(self, entry: Entry, waiting: Callable[[Outcome], None] | Place) -> None:
+        if self._closed:
+            raise fault("The service is being stopped.")
+        if self._queue.qsize() >= self._most_waiting:
+            raise fault("Too many entries wait for the disk.", "Try again in a moment.")
+        self._queue.put((entry, waiting))
+
+    def _run(self) -> None:
+        ended = False
+        while not ended:
+            taken = [self._queue.get()]
+            while len(taken) < self._most_together:
+                try:
+                    taken.append(self._queue.get_nowait())
+                except Empty:
+                    break
+            ended = None in taken
+            batch = [one for one in taken if one is not None]
+            if not batch:
+                continue
+            by_loop: dict[asyncio.AbstractEventLoop, list[tuple[asyncio.Future[int], Outcome]]] = {}
+            outcomes = settle(self._commit, [entry for entry, _ in batch])
+            for (_, waiting), outcome in zip(batch, outcomes, strict=True):
+                if isinstance(waiting, tuple):
+                    by_loop.setdefault(waiting[0], []).append((waiting[1], outcome))
+                else:
+                    waiting(outcome)
+            for loop, resolved in by_loop.items():
+                if not loop.is_closed():
+                    loop.call_soon_threadsafe(_resolve, resolved)
+
+
+class LoopCommit:
+    """Commits on the event loop itself, once all that is ready in its present turn has run."""
+
+    def __init__(self, commit: Commit) -> None:
+        self._commit = commit
+        self._waiting: list[tuple[Entry, asyncio.Future[int]]] = []
+
+    def append_soon(self, entry: Entry) -> asyncio.Future[int]:
+        """Append an entry; its position, once it is on the disk."""
+        loop = asyncio.get_running_loop()
+        future: asyncio.Future[int] = loop.create_future()
+        if not self._waiting:
+            loop.call_soon(self._flush)
+        self._waiting.append((entry, future))
+        return future
+
+    def _flush(self) -> None:
+        waiting, self._waiting = self._waiting, []
+        outcomes = settle(self._commit, [entry for entry, _ in waiting])
+        _resolve([(future, outcome) for (_, future), outcome in zip(waiting, outcomes, strict=True)])
+
+
+def _resolve(resolved: Sequence[tuple[asyncio.Future[int], Outcome]]) -> None:
+    for future, outcome in resolved:
+        if future.done():  # the caller has gone; its entry stands in the log all the same
+            continue
+        if isinstance(outcome, int):
+            future.set_result(outcome)
+        else:
+            future.set_exception(outcome)

@@ -1,0 +1,271 @@
+"""The log: takes entries, proves itself, and signs what it is.
+
+When the log, or the folder of its key, is not what it must be, nothing is appended and nothing is signed
+until it is; reading goes on. A decision that is added to a log which contradicts what was signed could not
+be told from a forgery later, and writing on would cover up what happened; so such a decision is not given.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from limbtier.audit.checkpoint_key import KeyFolder, LogKeys, Rotation
+from limbtier.audit.group_commit import GroupCommit
+from limbtier.audit.self_check import check_structure
+from limbtier.audit.signing import Signer
+from limbtier.domain.entry import DecisionFilter, Entry, FoundDecision
+from limbtier.foundation.canonical_json import canonical
+from limbtier.foundation.clock import Clock, NewId, new_id, now
+from limbtier.foundation.errors import LimbtierError, StoreUnavailable
+from limbtier.foundation.merkle import (
+    Subtree,
+    consistency_path,
+    consistency_proof,
+    inclusion_path,
+    inclusion_proof,
+    root_at,
+    root_fold,
+    verify_consistency,
+    verify_inclusion,
+)
+from limbtier.foundation.signed_note import Checkpoint, VerifierKey
+from limbtier.store.entries import EntryStore, StoredRetry
+from limbtier.store.faults import LogDamaged, damaged
+from limbtier.store.locked_log import StoredCheckpoint
+
+PROVE_AGAIN_AFTER: Final = 5.0
+"""Seconds until a log that could not prove itself is asked again."""
+
+TLOG_PROOF: Final = "c2sp.org/tlog-proof@v1"
+
+
+@dataclass(frozen=True, slots=True)
+class LogState:
+    """`size` entries, as far as can be read; `fault` says why nothing is appended or signed, if so."""
+
+    size: int | None
+    fault: StoreUnavailable | None
+
+
+@dataclass(frozen=True, slots=True)
+class Inclusion:
+    """That the entry with this leaf hash stands at its position of the tree with this root."""
+
+    leaf: bytes
+    hashes: tuple[bytes, ...]
+    root: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Consistency:
+    """That the tree with the one root continues the tree with the old root."""
+
+    hashes: tuple[bytes, ...]
+    old_root: bytes
+    root: bytes
+
+
+class Log:
+    """One log, used by any number of threads and coroutines. Close it to commit what is still waiting."""
+
+    def __init__(
+        self, store: EntryStore, folder: KeyFolder, origin: str, clock: Clock = now, new_id: NewId = new_id
+    ) -> None:
+        """Open the log. Whatever is wrong with it is in `state`."""
+        self.store = store
+        self._folder = folder
+        self._signer = Signer(folder, origin, clock)
+        self._clock = clock
+        self._new_id = new_id
+        self._keys: LogKeys | None = None
+        self._fault: StoreUnavailable | None = None
+        self._proved_at = 0.0
+        self._proving = threading.Lock()
+        self._prove()
+        self._writer = GroupCommit(self._commit)
+
+    # Whether it is sound.
+
+    @property
+    def state(self) -> LogState:
+        """How the log is, as it was found last."""
+        try:
+            return LogState(self.size, self._fault)
+        except StoreUnavailable as error:
+            return LogState(None, self._fault or error)
+
+    def check(self) -> None:
+        """Raises StoreUnavailable unless entries can be appended and signed now. Writes nothing."""
+        self._require_proof()
+        self.store.check_writable()
+
+    # Entries.
+
+    @property
+    def size(self) -> int:
+        """How many entries there are. Raises StoreUnavailable."""
+        return self.store.head().size
+
+    def append(self, entry: Entry) -> int:
+        """Append an entry; its position, once it is on the disk. Raises RetryKeyTaken, StoreUnavailable."""
+        return self._writer.append(entry)
+
+    def append_soon(self, entry: Entry) -> asyncio.Future[int]:
+        """The same for a coroutine. Raises StoreUnavailable at once when too many wait."""
+        return self._writer.append_soon(entry)
+
+    def decision(self, decision_id: str, organisation: str) -> bytes | None:
+        """The decision with an id, if it is this organisation's. Raises StoreUnavailable."""
+        found = self.store.entry_by_id(decision_id)
+        if found is None or found.kind != "decision" or found.organisation != organisation:
+            return None
+        return found.data
+
+    def find_decisions(
+        self, wanted: DecisionFilter, before: int | None, limit: int
+    ) -> Sequence[FoundDecision]:
+        """Decisions that fit, the newest position first, those before a position. Raises StoreUnavailable."""
+        return self.store.find_decisions(wanted, before, limit)
+
+    def find_retry(self, caller: str, key: str) -> StoredRetry | None:
+        """What a caller used a retry key for. Raises StoreUnavailable."""
+        return self.store.find_retry(caller, key)
+
+    # Checkpoints and proofs.
+
+    @property
+    def verifier_keys(self) -> tuple[VerifierKey, ...]:
+        """The public keys of the log, the oldest first; none before the first was made."""
+        return () if self._keys is None else self._keys.verifiers
+
+    def checkpoint(self) -> str:
+        """The signed note over all entries that there are now. Raises StoreUnavailable."""
+        self._require_proof()
+        last = self.store.last_checkpoint()
+        return last.note if last is not None and last.size == self.size else self._sign().note
+
+    def checkpoints(self) -> Iterator[StoredCheckpoint]:
+        """All checkpoints of this log, the smallest first; none of before it was restored with entries lost.
+        Raises StoreUnavailable."""
+        name = None if self._keys is None else self._keys.signing.name
+        for found in self.store.checkpoints():
+            if found.note.partition("\n")[0] == name:
+                yield found
+
+    def rotate_key(self) -> VerifierKey:
+        """Change to a new key, and say so in the log. The checkpoint over that entry is signed by both keys;
+        from then on the new one signs. Raises StoreUnavailable."""
+        self._require_proof()
+        with self.store.locked() as log:
+            keys, _ = self._signer.sign(self.store, log)
+            following = keys.followed_by(keys.signing.name)
+            old, new = str(keys.signing.verifier), str(following.signing.verifier)
+            entry = self.service_entry("log_key_rotated", {"old": old, "new": new}, "operator")
+            self._folder.begin_rotation(Rotation(entry.id, following))
+            log.append([entry])
+        self._sign()
+        return following.signing.verifier
+
+    def inclusion(self, position: int, size: int) -> Inclusion:
+        """The proof that an entry stands in the log of a size. Raises StoreUnavailable, and ValueError
+        unless 0 <= position < size <= the size of the log."""
+        self._require_size(size)
+        fold = [*root_fold(size), (0, position)]
+        read = self._read_once([*fold, *(place for part in inclusion_path(position, size) for place in part)])
+        leaf, root = read([(0, position)])[0], root_at(size, read)
+        hashes = tuple(inclusion_proof(position, size, read))
+        if not verify_inclusion(position, size, leaf, hashes, root):
+            raise damaged(f"The hashes of the log do not prove entry {position}.")
+        return Inclusion(leaf, hashes, root)
+
+    def consistency(self, old: int, new: int) -> Consistency:
+        """The proof that the log of one size continues that of another. Raises StoreUnavailable, and
+        ValueError unless 0 < old <= new <= the size of the log."""
+        self._require_size(new)
+        folds = [*root_fold(old), *root_fold(new)]
+        read = self._read_once([*folds, *(place for part in consistency_path(old, new) for place in part)])
+        old_root, root = root_at(old, read), root_at(new, read)
+        hashes = tuple(consistency_proof(old, new, read))
+        if not verify_consistency(old, new, old_root, root, hashes):
+            raise damaged(f"The hashes of the log do not prove that size {new} continues size {old}.")
+        return Consistency(hashes, old_root, root)
+
+    def proof_of(self, entry_id: str) -> str:
+        """The proof of an entry with its signed checkpoint, in one text (C2SP tlog-proof).
+
+        Raises StoreUnavailable, KeysUnusable, and KeyError when there is no such entry.
+        """
+        entry = self.store.entry_by_id(entry_id)
+        if entry is None:
+            raise KeyError(entry_id)
+        last = self.store.last_checkpoint()
+        note = self.checkpoint() if last is None or last.size <= entry.position else last.note
+        size = Checkpoint.read(note.partition("\n\n")[0] + "\n").size
+        lines = [TLOG_PROOF, f"index {entry.position}"]
+        lines += [base64.b64encode(one).decode() for one in self.inclusion(entry.position, size).hashes]
+        return "\n".join(lines) + "\n\n" + note
+
+    def service_entry(self, kind: str, members: dict[str, Any], caller: str = "service") -> Entry:
+        """An entry about the log itself. `caller` is `service`, or `operator` for the command line."""
+        at, entry_id = self._clock(), self._new_id()
+        record = {
+            "kind": kind,
+            "id": entry_id,
+            "at": at.isoformat(),
+            "caller": {"id": caller, "organisation": None},
+            **members,
+        }
+        return Entry(kind, entry_id, None, at, canonical(record))
+
+    def close(self) -> None:
+        """Commit what is waiting, and close the database."""
+        self._writer.close()
+        self.store.close()
+
+    def _commit(self, batch: Sequence[Entry]) -> list[int]:
+        self._require_proof()
+        return self.store.append(batch)
+
+    def _sign(self) -> StoredCheckpoint:
+        try:
+            with self.store.locked() as log:
+                self._keys, signed = self._signer.sign(self.store, log)
+        except LogDamaged as error:
+            self._fault, self._proved_at = error, time.monotonic()
+            raise
+        return signed
+
+    def _prove(self) -> None:
+        try:
+            check_structure(self.store)
+            self._sign()
+            self._fault = None
+        except LimbtierError as error:
+            self._fault = StoreUnavailable(error.diagnostics)
+        self._proved_at = time.monotonic()
+
+    def _require_proof(self) -> None:
+        if self._fault is None:
+            return
+        with self._proving:
+            if time.monotonic() - self._proved_at > PROVE_AGAIN_AFTER:
+                self._prove()
+            fault = self._fault
+        if fault is not None:
+            raise StoreUnavailable(fault.diagnostics)
+
+    def _require_size(self, size: int) -> None:
+        if size > self.size:
+            raise ValueError(f"the log does not have {size} entries")
+
+    def _read_once(self, wanted: Sequence[Subtree]) -> Callable[[list[Subtree]], list[bytes]]:
+        """Reads all hashes together, and gives them as they are asked for."""
+        places = list(dict.fromkeys(wanted))
+        hashes = dict(zip(places, self.store.read_hashes(places), strict=True))
+        return lambda asked: [hashes[place] for place in asked]

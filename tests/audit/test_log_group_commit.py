@@ -1,0 +1,177 @@
+"""Entries of many callers are committed together; each caller hears about its own entry only."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import pytest
+
+from limbtier.audit.group_commit import GroupCommit, settle
+from limbtier.domain.entry import Entry
+from limbtier.foundation.errors import StoreUnavailable
+from limbtier.store.database import Database
+from limbtier.store.entries import EntryStore, RetryKeyTaken
+from limbtier.store.faults import Conflict, fault
+from tests.support.log_entries import decision_entry, other_entry
+
+
+class Gate:
+    """A commit that waits until it is let through, and notes its batches."""
+
+    def __init__(self, commit: Callable[[Sequence[Entry]], list[int]]) -> None:
+        self._commit = commit
+        self.entered = threading.Event()
+        self.let_through = threading.Event()
+        self.batches: list[int] = []
+
+    def __call__(self, batch: Sequence[Entry]) -> list[int]:
+        self.batches.append(len(batch))
+        self.entered.set()
+        assert self.let_through.wait(20)
+        return self._commit(batch)
+
+
+def numbered() -> Callable[[Sequence[Entry]], list[int]]:
+    taken = 0
+
+    def commit(batch: Sequence[Entry]) -> list[int]:
+        nonlocal taken
+        taken += len(batch)
+        return list(range(taken - len(batch), taken))
+
+    return commit
+
+
+def test_what_queues_behind_a_commit_is_committed_together() -> None:
+    gate = Gate(numbered())
+    writer = GroupCommit(gate)
+
+    async def work() -> list[int]:
+        first = writer.append_soon(other_entry())
+        await asyncio.get_running_loop().run_in_executor(None, gate.entered.wait)
+        others = [writer.append_soon(other_entry()) for _ in range(9)]
+        gate.let_through.set()
+        return [await one for one in (first, *others)]
+
+    assert asyncio.run(work()) == list(range(10))
+    assert gate.batches == [1, 9]
+    writer.close()
+
+
+def test_a_batch_has_an_upper_bound() -> None:
+    gate = Gate(numbered())
+    writer = GroupCommit(gate, most_together=4)
+
+    async def work() -> list[int]:
+        waiting = [writer.append_soon(other_entry()) for _ in range(10)]
+        gate.let_through.set()
+        return [await one for one in waiting]
+
+    assert asyncio.run(work()) == list(range(10))
+    assert max(gate.batches) <= 4
+    writer.close()
+
+
+def test_one_retry_key_that_was_used_fails_nobody_else(store: EntryStore) -> None:
+    store.append([decision_entry(key="used")])
+    batch = [decision_entry(key="a"), decision_entry(key="used"), other_entry(), decision_entry(key="a")]
+    first, second, third, fourth = settle(store.append, batch)
+    assert (first, third) == (1, 2)
+    assert isinstance(second, RetryKeyTaken)
+    assert isinstance(fourth, RetryKeyTaken)
+    assert store.head().size == 3
+
+
+def test_one_entry_that_cannot_be_kept_fails_nobody_else(store: EntryStore) -> None:
+    known = other_entry()
+    store.append([known])
+    batch = [other_entry(), known, decision_entry(episode="\ud800"), other_entry()]
+    first, second, third, fourth = settle(store.append, batch)
+    assert (first, fourth) == (1, 2)
+    assert isinstance(second, Conflict)
+    assert isinstance(third, UnicodeEncodeError)
+    assert store.head().size == 3
+
+
+def test_a_database_that_fails_is_asked_once_for_a_batch() -> None:
+    asked: list[int] = []
+
+    def commit(batch: Sequence[Entry]) -> list[int]:
+        asked.append(len(batch))
+        raise fault("The disk is full.")
+
+    outcomes = settle(commit, [other_entry() for _ in range(5)])
+    assert asked == [5]
+    assert all(isinstance(outcome, StoreUnavailable) for outcome in outcomes)
+
+
+def test_a_full_queue_refuses_at_once() -> None:
+    gate = Gate(numbered())
+    writer = GroupCommit(gate, most_waiting=3)
+
+    async def work() -> list[Any]:
+        waiting = [writer.append_soon(other_entry())]
+        await asyncio.get_running_loop().run_in_executor(None, gate.entered.wait)
+        waiting += [writer.append_soon(other_entry()) for _ in range(3)]
+        with pytest.raises(StoreUnavailable, match="Too many entries wait"):
+            writer.append_soon(other_entry())
+        gate.let_through.set()
+        return [await one for one in waiting]
+
+    assert asyncio.run(work()) == [0, 1, 2, 3]
+    writer.close()
+
+
+def test_closing_commits_what_has_queued_and_takes_nothing_more(store: EntryStore) -> None:
+    gate = Gate(store.append)
+    writer = GroupCommit(gate)
+
+    async def work() -> list[int]:
+        waiting = [writer.append_soon(other_entry()) for _ in range(5)]
+        gate.let_through.set()
+        await asyncio.get_running_loop().run_in_executor(None, writer.close)
+        return [await one for one in waiting]
+
+    assert asyncio.run(work()) == list(range(5))
+    with pytest.raises(StoreUnavailable, match="being stopped"):
+        writer.append(other_entry())
+    assert store.head().size == 5
+
+
+def test_a_caller_that_has_gone_disturbs_nobody() -> None:
+    gate = Gate(numbered())
+    writer = GroupCommit(gate)
+
+    async def work() -> int:
+        gone = writer.append_soon(other_entry())
+        stays = writer.append_soon(other_entry())
+        gone.cancel()
+        gate.let_through.set()
+        return await stays
+
+    assert asyncio.run(work()) == 1
+    writer.close()
+
+
+def test_threads_and_coroutines_share_one_writer(database: Database) -> None:
+    store = EntryStore(database)
+    writer = GroupCommit(store.append)
+    positions: list[int] = []
+
+    def blocking() -> None:
+        positions.extend(writer.append(other_entry(number)) for number in range(20))
+
+    async def waiting() -> None:
+        positions.extend(await asyncio.gather(*(writer.append_soon(other_entry()) for _ in range(30))))
+
+    threads = [threading.Thread(target=blocking) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    asyncio.run(waiting())
+    for thread in threads:
+        thread.join()
+    writer.close()
+    assert sorted(positions) == list(range(70))
