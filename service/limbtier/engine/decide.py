@@ -25,7 +25,8 @@ from limbtier.foundation.errors import EnginesDisagree
 from limbtier.measures.registry import compute_measures
 from limbtier.measures.working_days import WorkingCalendar
 
-_SUPPORT: Final = 1
+SUPPORT: Final = 1
+"""Rank of the lowest tier above withholding."""
 
 
 def decide(
@@ -75,7 +76,7 @@ def decide_limb(
     days = Days(assessment.assessed_on, calendar, first_contact_on, settings)
     counting = {place: state for place, state in enumerate(states) if state}
     tiers = tier_range(prepared, counting)
-    outcome = disposition(tiers, _tier_now(prepared, facts), _SUPPORT)
+    outcome = disposition(tiers, tier_now(prepared, facts), SUPPORT)
     look_again = review(prepared, counting, tiers, outcome, days)
     due = arrangements(prepared, counting, facts, tiers, outcome, days)
     names = prepared.tier_names
@@ -110,7 +111,7 @@ def _limits(prepared: PreparedEdition, counting: Counting, given: int) -> tuple[
     )
 
 
-def _tier_now(prepared: PreparedEdition, facts: Mapping[str, Answer]) -> int | None:
+def tier_now(prepared: PreparedEdition, facts: Mapping[str, Answer]) -> int | None:
     """Rank of the tier on the leg on arrival; 0 when nothing is on, None when it was not recorded."""
     now = facts.get("current_tier")
     if not isinstance(now, str):
