@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import gc
+import logging
 import os
-from collections.abc import AsyncIterator, Callable
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
@@ -16,41 +16,38 @@ from limbtier.api.decision_resources import add_decision_resources
 from limbtier.api.documentation_resources import add_documentation_resources
 from limbtier.api.edition_resources import add_edition_resources
 from limbtier.api.health_resources import add_health_resources
+from limbtier.api.log_resources import add_log_resources
 from limbtier.api.middleware import Surroundings
 from limbtier.api.openapi import TITLE, Description
 from limbtier.api.problem_responses import add_problem_handlers
+from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
 from limbtier.foundation.clock import Clock, now
+from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.settings import Settings, read_settings
 from limbtier.interop.bearer_tokens import TokenReader
-from limbtier.store.decisions import DecisionStore
 from limbtier.store.keys import KeyTable
-from limbtier.store.opening import IN_MEMORY, open_database
 from limbtier.use_cases.authorise import Authoriser
 from limbtier.use_cases.decide import Decider
+from limbtier.use_cases.open_log import open_log
 from limbtier.use_cases.ready_rules import ready_rules
+from limbtier.use_cases.record_acts import act_refused
+from limbtier.use_cases.record_editions import record_editions
+
+alarm = logging.getLogger("limbtier.alarm")
 
 
 def create_app(
-    decider: Decider,
-    store: DecisionStore,
-    authoriser: Authoriser,
-    settings: Settings,
-    clock: Clock = now,
-    close: Callable[[], None] | None = None,
+    decider: Decider, log: Log, authoriser: Authoriser, settings: Settings, clock: Clock = now
 ) -> FastAPI:
-    """The application. `decider` stores into `store`, which is closed with the application; its rules may be
-    swapped, as one whole, while requests run. `authoriser` knows the callers. `clock` says which edition is
-    in force today; `close` is called with the end of the application."""
-    writer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="limbtier-writer")
+    """The application. Its decisions go into `log`, which is closed with the application; the decider's rules
+    may be swapped, as one whole, while requests run. `authoriser` knows the callers. `clock` says which
+    edition is in force today."""
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         yield
-        writer.shutdown()
-        store.close()
-        if close is not None:
-            close()
+        log.close()
 
     app = FastAPI(
         title=TITLE,
@@ -68,11 +65,15 @@ def create_app(
 
     async def refused(caller: Caller, act: str, needed: str) -> None:
         access_log.warning("403 %s: %s has no scope of %s", act, caller.id, needed)
+        await log.append_soon(act_refused(caller, act, needed, clock()))
 
     access = Access(authoriser, refused)
-    add_decision_resources(app, decider, store, writer, access, settings.most_body_bytes)
+    add_decision_resources(
+        app, decider, log, access, settings.most_body_bytes, needs_key=settings.require_idempotency_key
+    )
+    add_log_resources(app, decider, log, access, clock)
     add_edition_resources(app, decider, access, clock)
-    add_health_resources(app, decider, store, writer, clock)
+    add_health_resources(app, decider, log, clock)
     add_documentation_resources(app, description.text)
     return app
 
@@ -81,11 +82,13 @@ def from_settings(settings: Settings) -> FastAPI:
     """The application of a deployment. Raises InvalidRuleFiles, InvalidSettings or StoreUnavailable."""
     rules = ready_rules(settings.rules, settings.rule_set)
     tokens = None if settings.tokens is None else TokenReader(settings.tokens)
-    database = open_database(settings.database)
-    authoriser = Authoriser(KeyTable(database), tokens)
-    name = settings.database.name
-    store = DecisionStore(settings.database.with_name(name if name == IN_MEMORY else f"{name}.decisions"))
-    app = create_app(Decider(rules), store, authoriser, settings, close=database.close)
+    database, log = open_log(settings)
+    try:
+        record_editions((one.edition for one in rules.editions.values()), log.store, log.append)
+    except StoreUnavailable as error:
+        # The service starts all the same: health says what is wrong, and what is in the log can be read.
+        alarm.critical("%s: %s", error.code, error)
+    app = create_app(Decider(rules), log, Authoriser(KeyTable(database), tokens), settings)
     # What was loaded stays for the life of the process: the garbage collector need not walk it again.
     gc.collect()
     gc.freeze()

@@ -5,9 +5,11 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -55,16 +57,7 @@ def _parser() -> argparse.ArgumentParser:
     decide.add_argument("--json", action="store_true", help="print the records as JSON, a line each")
     decide.set_defaults(run=_decide)
 
-    check = commands.add_parser("check", help="check rule files and run their worked cases")
-    check.add_argument(
-        "path", type=Path, metavar="PATH", help="the rules folder, or the folder of one edition"
-    )
-    check.add_argument(
-        "--list-differing",
-        action="store_true",
-        help="list the cases of a base that come out differently, to be read and put under `replace`",
-    )
-    check.set_defaults(run=_check)
+    _check_arguments(commands.add_parser("check", help="check rule files and run their worked cases"))
 
     serve = commands.add_parser("serve", help="serve the API on this machine")
     _address(serve)
@@ -104,6 +97,12 @@ def _parser() -> argparse.ArgumentParser:
         "folder", type=Path, metavar="FOLDER", nargs="?", default=CHECKOUT / "rules" / "schemas"
     )
     schemas.set_defaults(run=_schemas)
+
+    checks = commands.add_parser("checks", help="write the page on the checks of rule files")
+    checks.add_argument(
+        "file", type=Path, metavar="FILE", nargs="?", default=CHECKOUT / "rules" / "CHECKS.md"
+    )
+    checks.set_defaults(run=_checks)
     return parser
 
 
@@ -119,6 +118,38 @@ def _key_commands(keys: argparse.ArgumentParser) -> None:
     revoke = commands.add_parser("revoke", help="take a key out of use for good")
     revoke.add_argument("id", metavar="ID", help="the id of the key, as `limbtier keys list` shows it")
     revoke.set_defaults(run=_revoke_key)
+
+
+def _check_arguments(check: argparse.ArgumentParser) -> None:
+    check.add_argument(
+        "path",
+        type=Path,
+        metavar="PATH",
+        nargs="?",
+        help="the rules folder, or the folder of one edition (default: the rules folder of the service)",
+    )
+    check.add_argument("--explain", metavar="ID", help="explain one check, and check nothing")
+    check.add_argument("--strict", action="store_true", help="let warnings fail the check too")
+    check.add_argument(
+        "--quick", action="store_true", help="leave out the checks that ask about every assessment"
+    )
+    check.add_argument("--json", action="store_true", help="print the findings as JSON")
+    check.add_argument(
+        "--on", type=_day, metavar="DATE", help="judge dates as on this day, year-month-day (default: today)"
+    )
+    check.add_argument(
+        "--list-differing",
+        action="store_true",
+        help="list the cases of a base that come out differently, to be read and put under `replace`",
+    )
+    check.set_defaults(run=_check)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError("write a day as 2026-01-31") from error
 
 
 def _address(command: argparse.ArgumentParser) -> None:
@@ -143,9 +174,20 @@ def _decide(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from limbtier.use_cases.check_rules import check_rules
+    from limbtier.use_cases.check_rules import CheckOptions, check_rules
 
-    return check_rules(options.path, sys.stdout, list_differing=options.list_differing)
+    if options.explain is not None:
+        from limbtier.use_cases.explain_checks import explain_check
+
+        print(explain_check(options.explain), end="")
+        return 0
+    prover_for = None
+    if not options.quick:
+        from limbtier.governance.checks.prover import SolverProver
+
+        prover_for = SolverProver
+    wanted = CheckOptions(options.on, prover_for, options.strict, options.json, options.list_differing)
+    return check_rules(options.path or _settings().rules, sys.stdout, wanted)
 
 
 def _serve(options: argparse.Namespace) -> int:
@@ -255,10 +297,18 @@ def _openapi(options: argparse.Namespace) -> int:
     from limbtier.api.openapi import write_openapi
     from limbtier.app import from_settings
 
-    write_openapi(
-        from_settings(replace(_settings(), database=Path(":memory:"))), options.folder / "openapi.json"
-    )
+    with tempfile.TemporaryDirectory() as keys:
+        settings = replace(_settings(), database=":memory:", log_keys=Path(keys) / "keys")
+        write_openapi(from_settings(settings), options.folder / "openapi.json")
     print(f"wrote {options.folder}")
+    return 0
+
+
+def _checks(options: argparse.Namespace) -> int:
+    from limbtier.use_cases.explain_checks import write_checks_page
+
+    write_checks_page(options.file)
+    print(f"wrote {options.file}")
     return 0
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,15 +14,19 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from limbtier.app import create_app
+from limbtier.audit.checkpoint_key import KeyFolder
+from limbtier.audit.log import Log
 from limbtier.foundation.settings import Settings
 from limbtier.interop.bearer_tokens import TokenReader
-from limbtier.store.decisions import DecisionStore
+from limbtier.store.entries import EntryStore
+from limbtier.store.opening import open_database
 from limbtier.use_cases.authorise import Authoriser
 from limbtier.use_cases.decide import Decider, ReadyRules
 from tests.support.keys import KeysInMemory
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 MOST_BODY_BYTES = 65_536
+ORIGIN = "limbtier.invalid/test"
 JSON = {"Content-Type": "application/json"}
 
 
@@ -32,9 +37,15 @@ class Service:
     app: FastAPI
     client: TestClient
     decider: Decider
-    store: DecisionStore
+    log: Log
     keys: KeysInMemory
     authoriser: Authoriser
+
+    def break_log(self) -> None:
+        """Take away what the log stands in, as a fault of the disk might."""
+        with self.log.store.database.writing() as cursor:
+            for table in ("log_head", "entries"):
+                cursor.execute(f"DROP TABLE {table}")
 
     def post(
         self, path: str, body: bytes | Mapping[str, Any], headers: Mapping[str, str] | None = None
@@ -44,16 +55,22 @@ class Service:
 
 
 def start(rules: ReadyRules, decider: Decider | None = None, tokens: TokenReader | None = None) -> Service:
-    """An application over the rules, its store in memory. The client has a key that may do everything."""
-    store = DecisionStore(Path(":memory:"))
+    """An application over the rules, its log in a folder of its own. The client may do everything."""
+    folder = Path(tempfile.mkdtemp(prefix="limbtier-test-"))
+    log = Log(EntryStore(open_database(folder / "log.sqlite3")), KeyFolder(folder / "keys"), ORIGIN)
     chosen = decider or Decider(rules)
-    settings = Settings(rules=CHECKOUT / "rules", database=Path(":memory:"), most_body_bytes=MOST_BODY_BYTES)
+    settings = Settings(
+        rules=CHECKOUT / "rules",
+        database=str(folder / "log.sqlite3"),
+        log_keys=folder / "keys",
+        most_body_bytes=MOST_BODY_BYTES,
+    )
     keys = KeysInMemory()
     authoriser = Authoriser(keys, tokens)
     keys.changed = authoriser.forget
-    app = create_app(chosen, store, authoriser, settings)
+    app = create_app(chosen, log, authoriser, settings)
     client = TestClient(app, raise_server_exceptions=True, headers=bearer(keys.everything))
-    return Service(app, client, chosen, store, keys, authoriser)
+    return Service(app, client, chosen, log, keys, authoriser)
 
 
 def bearer(token: str) -> dict[str, str]:

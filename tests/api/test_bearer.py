@@ -139,7 +139,7 @@ def test_without_the_scope_nothing_is_decided_stored_or_read(service: Service) -
             assert problem_of(answer, "insufficient-scope", 403) == [("insufficient-scope", None)]
             assert "`decide`" in answer.text
             assert "tier" not in answer.json()
-    assert service.store.count() == 0
+    assert service.log.size == 0
 
 
 def test_a_token_is_looked_at_before_anything_else_of_a_request(stranger: TestClient) -> None:
@@ -216,7 +216,7 @@ def bad_tokens(service: Service, issuer: Issuer) -> dict[str, str]:
 def test_whatever_is_wrong_with_a_token_the_answer_is_the_same_and_only_the_log_knows(
     with_issuer: Service, issuer: Issuer, caplog: pytest.LogCaptureFixture
 ) -> None:
-    before, answers = with_issuer.store.count(), set()
+    before, answers = with_issuer.log.size, set()
     for reason, token in bad_tokens(with_issuer, issuer).items():
         caplog.clear()
         answer = with_issuer.post("/v1/decisions", first_contact(), bearer(token))
@@ -227,7 +227,7 @@ def test_whatever_is_wrong_with_a_token_the_answer_is_the_same_and_only_the_log_
         assert record.getMessage() == f"401 POST /v1/decisions: {reason}"
         assert record.levelno == logging.WARNING
     assert len(answers) == 1
-    assert with_issuer.store.count() == before
+    assert with_issuer.log.size == before
 
 
 def test_nothing_of_a_bad_token_stands_in_an_answer_or_in_any_log(

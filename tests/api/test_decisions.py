@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sqlite3
 import threading
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 
 import orjson
@@ -29,14 +30,14 @@ def test_a_decision_is_read_back_byte_for_byte(service: Service, name: str) -> N
     assert read.status_code == 200
     assert read.content == made.content
     assert made.headers["location"] == f"/v1/decisions/{made.json()['id']}"
-    assert service.store.count() == 1
+    assert service.log.size == 1
 
 
 @pytest.mark.parametrize("name", CONTACTS)
 def test_a_preview_is_the_decision_without_id_and_stores_nothing(service: Service, name: str) -> None:
     preview = service.post("/v1/previews", invented(name))
     assert preview.status_code == 200
-    assert service.store.count() == 0
+    assert service.log.size == 0
     decision = service.post("/v1/decisions", invented(name)).json()
     fleeting = {"id": None, "decided_at": None, "caller": None, "kind": None}
     assert {**preview.json(), **fleeting} == {**decision, **fleeting}
@@ -75,28 +76,30 @@ def test_decisions_made_at_once_all_are_stored_under_ids_of_their_own(service: S
         made = list(pool.map(lambda _: service.post("/v1/decisions", body), range(24)))
     assert {answer.status_code for answer in made} == {201}
     assert len({answer.headers["location"] for answer in made}) == 24
-    assert service.store.count() == 24
+    assert service.log.size == 24
     for answer in made:
         assert service.client.get(answer.headers["location"]).content == answer.content
 
 
-def test_a_decision_is_made_off_the_event_loop_and_a_preview_on_it(rules: ReadyRules) -> None:
+def test_deciding_runs_on_the_event_loop_and_waiting_for_the_disk_does_not(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
     seen: dict[str, str] = {}
+    entry, append = service.decider.entry, service.log.store.append
 
-    class Watched(Decider):
-        def preview(self, body: bytes) -> bytes:
-            seen["preview"] = threading.current_thread().name
-            return b"{}"
+    def watched_entry(body: bytes, caller: Caller, retry: Retry | None = None) -> Entry:
+        seen["decide"] = threading.current_thread().name
+        return entry(body, caller, retry)
 
-        def entry(self, body: bytes, caller: Caller, retry: Retry | None = None) -> Entry:
-            seen["decide"] = threading.current_thread().name
-            return super().entry(body, caller, retry)
+    def watched_append(new: Sequence[Entry]) -> list[int]:
+        seen["append"] = threading.current_thread().name
+        return append(new)
 
-    service = start(rules, Watched(rules))
-    service.post("/v1/previews", b"{}")
-    service.post("/v1/decisions", first_contact())
-    assert seen["decide"].startswith("limbtier-writer")
-    assert not seen["preview"].startswith("limbtier-writer")
+    monkeypatch.setattr(service.decider, "entry", watched_entry)
+    monkeypatch.setattr(service.log.store, "append", watched_append)
+    assert service.post("/v1/decisions", first_contact()).status_code == 201
+    assert seen["append"] == "limbtier-log"
+    assert seen["decide"] != "limbtier-log"
 
 
 # Refusals of the service itself.
@@ -124,11 +127,11 @@ def test_no_tier_is_given_when_a_safety_check_fails(
     assert re.fullmatch(r"urn:uuid:[0-9a-f-]{36}", answer.json()["instance"])
     assert f"{answer.json()['instance']} {code}: some-rule differs" in caplog.text
     assert "some-rule" not in answer.text
-    assert service.store.count() == 0
+    assert service.log.size == 0
 
 
 def test_a_decision_that_cannot_be_stored_is_not_given(service: Service) -> None:
-    service.store.close()
+    service.break_log()
     answer = service.post("/v1/decisions", invented("first_contact.json"))
     assert problem_of(answer, "store-unavailable", 503) == [("store-unavailable", None)]
     assert service.post("/v1/previews", invented("first_contact.json")).status_code == 200

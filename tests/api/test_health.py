@@ -22,14 +22,14 @@ def test_a_running_service_is_live_and_ready(shared_service: Service, rules: Rea
 
 def test_looking_whether_the_store_is_writable_writes_nothing(service: Service) -> None:
     service.client.get("/health/ready")
-    assert service.store.count() == 0
+    assert service.log.size == 0
 
 
 def test_a_service_without_store_or_edition_is_live_and_not_ready(
     service: Service, rules: ReadyRules
 ) -> None:
-    service.store.close()
-    service.decider.rules = ReadyRules(NOTHING, {}, rules.calendars)
+    service.break_log()
+    service.decider.rules = ReadyRules(NOTHING, {}, rules.calendars, rules.rule_set)
     assert service.client.get("/health/live").status_code == 200
     found = problem_of(service.client.get("/health/ready"), "not-ready", 503)
     assert found == [("store-unavailable", None), ("no-edition-in-force", None)]

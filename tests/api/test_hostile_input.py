@@ -19,10 +19,10 @@ def refused(
     service: Service, body: bytes | Change, code: str, status: int, headers: dict[str, str] | None = None
 ) -> list[Finding]:
     """What both resources say, which must be the same; nothing may have been stored."""
-    before = service.store.count()
+    before = service.log.size
     found = [problem_of(service.post(path, body, headers), code, status) for path in PATHS]
     assert found[0] == found[1]
-    assert service.store.count() == before
+    assert service.log.size == before
     return found[0]
 
 
@@ -141,13 +141,13 @@ def test_a_body_declared_too_long_is_refused_without_being_read(shared_service: 
 
 
 def test_ten_megabytes_in_pieces_are_refused_as_soon_as_they_are_too_long(shared_service: Service) -> None:
-    before = shared_service.store.count()
+    before = shared_service.log.size
     pieces = iter([b" " * 65_536] * 160)
     start, body = asked(shared_service, [(b"transfer-encoding", b"chunked")], pieces)
     assert start["status"] == 413
     assert orjson.loads(body["body"])["type"] == "/problems/body-too-large"
     assert len(list(pieces)) == 158
-    assert shared_service.store.count() == before
+    assert shared_service.log.size == before
 
 
 def test_the_longest_body_allowed_is_read(shared_service: Service) -> None:
@@ -385,7 +385,7 @@ def test_control_characters_come_back_as_text_that_can_be_shown(shared_service: 
 def test_a_query_that_nobody_reads_is_refused(service: Service, path: str) -> None:
     found = problem_of(service.post(f"{path}?store=no&store=yes", first_contact()), "invalid-query", 422)
     assert found == [("unknown-parameter", None)]
-    assert service.store.count() == 0
+    assert service.log.size == 0
 
 
 @pytest.mark.parametrize(

@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import asyncio
-import re
-from concurrent.futures import Executor
 from typing import Any, Final
 
-import orjson
 from fastapi import FastAPI, Request, Response
 
 from limbtier.api.bearer import Access, security
-from limbtier.api.operations import JSON, NEEDS_TOKEN, answer, path_parameter, problems, reference
+from limbtier.api.idempotency_key import PARAMETER, read_idempotency_key
+from limbtier.api.operations import JSON, NEEDS_TOKEN, answer, problems, reference
 from limbtier.api.request_parts import read_json_body, read_query
 from limbtier.api.schema_types import DECISION_ID_PATTERN
-from limbtier.domain.caller import DECIDE, READ
-from limbtier.domain.entry import Entry
-from limbtier.foundation.diagnostics import Diagnostic
-from limbtier.foundation.errors import NotFound
-from limbtier.store.decisions import DecisionStore
+from limbtier.audit.log import Log
+from limbtier.domain.caller import DECIDE
+from limbtier.store.entries import RetryKeyTaken
 from limbtier.use_cases.decide import Decider
+from limbtier.use_cases.retries import RequestsInProgress, answered_before, retry_of
 
-_ID: Final = re.compile(DECISION_ID_PATTERN.removesuffix("$") + r"\Z")
 _BODY: Final[dict[str, Any]] = {
     **security(DECIDE),
     "requestBody": {
@@ -45,50 +41,48 @@ _REFUSALS: Final = (
 def add_decision_resources(
     app: FastAPI,
     decider: Decider,
-    store: DecisionStore,
-    writer: Executor,
+    log: Log,
     access: Access,
     most_body_bytes: int,
+    *,
+    needs_key: bool,
 ) -> None:
-    """`writer` runs whatever waits for the disk."""
+    """`needs_key`: whether a decision must be asked for with an `Idempotency-Key`."""
+    in_progress = RequestsInProgress()
+
+    # Deciding only computes, so it runs on the event loop: the way to a thread and back would cost about a
+    # third of what HTTP itself costs. The log waits for the disk in its own thread, and meanwhile the loop
+    # decides what comes next, so that several decisions share one wait.
 
     async def preview(request: Request) -> Response:
         await access.caller(request, DECIDE)
         read_query(request)
         body = await read_json_body(request, most_body_bytes)
-        # Run here and not in a thread: it only computes, so a thread would not answer sooner, and the way to
-        # one and back costs about a third of what HTTP itself costs.
         return Response(decider.preview(body), media_type=JSON)
 
     async def decide(request: Request) -> Response:
         caller = await access.caller(request, DECIDE)
         read_query(request)
+        key = read_idempotency_key(request, required=needs_key)
         body = await read_json_body(request, most_body_bytes)
-
-        # A decision waits until the disk has it. Waiting here would hold up every other request, so it waits
-        # in a thread; in a single one, because the database takes one writer at a time anyway, and every
-        # further thread that decides would need a matcher of its own.
-        def decided() -> Entry:
+        if key is None:
             entry = decider.entry(body, caller)
-            store.append(entry.id, "", entry.at, entry.data)
-            return entry
-
-        entry = await asyncio.get_running_loop().run_in_executor(writer, decided)
-        return Response(entry.data, 201, {"Location": f"/v1/decisions/{entry.id}"}, JSON)
-
-    async def read_decision(request: Request) -> Response:
-        caller = await access.caller(request, READ)
-        read_query(request)
-        decision_id = str(request.path_params["decision_id"])
-        record: bytes | None = None
-        if _ID.match(decision_id):
-            # In the same thread as the writing: here it would wait for a writer and hold up everybody.
-            record = await asyncio.get_running_loop().run_in_executor(writer, store.read, decision_id)
-        # What belongs to another organisation is not there.
-        if record is None or orjson.loads(record)["caller"]["organisation"] != caller.organisation:
-            advice = "Use the id that the decision was given with; previews are not stored."
-            raise NotFound([Diagnostic("unknown-decision", "No decision has this id.", advice)])
-        return Response(record, media_type=JSON)
+            await log.append_soon(entry)
+            return _made(entry.id, entry.data)
+        retry = retry_of(caller, key, body)
+        with in_progress.claimed(retry):
+            loop = asyncio.get_running_loop()
+            before = await loop.run_in_executor(None, answered_before, log.store, retry)
+            if before is None:
+                entry = decider.entry(body, caller, retry)
+                try:
+                    await log.append_soon(entry)
+                    return _made(entry.id, entry.data)
+                except RetryKeyTaken:  # by another worker, meanwhile
+                    before = await loop.run_in_executor(None, answered_before, log.store, retry)
+                    if before is None:
+                        raise
+            return _made(before.id, before.data)
 
     app.add_api_route(
         "/v1/previews",
@@ -129,32 +123,22 @@ def add_decision_resources(
         operation_id="makeDecision",
         tags=["decisions"],
         summary="Decide an assessment and store the decision",
-        description="The decision is on the disk before it is given; one that cannot be stored is not given.",
-        response_class=Response,
-        responses={**stored, **problems(*_REFUSALS, "store-unavailable")},
-        openapi_extra=_BODY,
-    )
-    app.add_api_route(
-        "/v1/decisions/{decision_id}",
-        read_decision,
-        methods=["GET"],
-        operation_id="readDecision",
-        tags=["decisions"],
-        summary="Read a decision",
-        description="The decision byte for byte as it was given.",
+        description="The decision is in the log, on the disk, before it is given; one that cannot be logged "
+        "is not given. With an `Idempotency-Key` the same request can be sent again safely.",
         response_class=Response,
         responses={
-            **answer(200, "The decision.", "StoredDecision"),
-            **problems("not-found", "invalid-query", "store-unavailable", *NEEDS_TOKEN),
+            **stored,
+            **problems(
+                *_REFUSALS,
+                "idempotency-key-missing",
+                "request-in-progress",
+                "idempotency-key-reused",
+                "store-unavailable",
+            ),
         },
-        openapi_extra={
-            **security(READ),
-            "parameters": [
-                path_parameter(
-                    "decision_id",
-                    "The id that the decision was given with.",
-                    {"pattern": DECISION_ID_PATTERN, "maxLength": 36},
-                )
-            ],
-        },
+        openapi_extra={**_BODY, "parameters": [PARAMETER]},
     )
+
+
+def _made(decision_id: str, data: bytes) -> Response:
+    return Response(data, 201, {"Location": f"/v1/decisions/{decision_id}"}, JSON)

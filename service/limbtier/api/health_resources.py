@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-from concurrent.futures import Executor
 from typing import Annotated, Literal
 
 import orjson
@@ -13,10 +12,10 @@ from pydantic import Field
 from limbtier.api.errors import NotReady
 from limbtier.api.operations import JSON, answer, problems
 from limbtier.api.schema_types import Described, EditionId
+from limbtier.audit.log import Log
 from limbtier.foundation.clock import Clock
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import StoreUnavailable
-from limbtier.store.decisions import DecisionStore
 from limbtier.use_cases.decide import Decider
 
 
@@ -27,7 +26,7 @@ class Live(Described):
 
 
 class Ready(Described):
-    """The service can make and store decisions."""
+    """The service can make decisions, and the log takes and signs them."""
 
     status: Literal["ready"]
     store: Literal["writable"]
@@ -35,9 +34,7 @@ class Ready(Described):
     editions: Annotated[list[EditionId], Field(max_length=1000)]
 
 
-def add_health_resources(
-    app: FastAPI, decider: Decider, store: DecisionStore, writer: Executor, clock: Clock
-) -> None:
+def add_health_resources(app: FastAPI, decider: Decider, log: Log, clock: Clock) -> None:
     """Query parameters are ignored here, because probes like to add some."""
 
     async def live(_request: Request) -> Response:
@@ -48,7 +45,7 @@ def add_health_resources(
         active = rules.edition(None, clock())
         found: list[Diagnostic] = []
         try:
-            await asyncio.get_running_loop().run_in_executor(writer, store.check_writable)
+            await asyncio.get_running_loop().run_in_executor(None, log.check)
         except StoreUnavailable as error:
             found += error.diagnostics
         if active is None:
@@ -81,7 +78,7 @@ def add_health_resources(
         operation_id="checkReady",
         tags=["health"],
         summary="Whether the service can make and store decisions",
-        description="The store takes writes, and an edition is in force.",
+        description="The log proves itself and takes entries, and an edition is in force.",
         response_class=Response,
         responses={**answer(200, "It can.", "Ready"), **problems("not-ready")},
     )

@@ -14,6 +14,13 @@ from limbtier.api.bearer import SECURITY_SCHEMES
 from limbtier.api.decision_schema import Preview, StoredDecision
 from limbtier.api.examples import Example, examples_of
 from limbtier.api.health_resources import Live, Ready
+from limbtier.api.log_schema import (
+    ConsistencyProof,
+    DecisionPage,
+    Explanation,
+    InclusionProof,
+    Replay,
+)
 from limbtier.api.operations import JSON
 from limbtier.api.problem_responses import MOST_ERRORS
 from limbtier.api.problems import FINDINGS, PROBLEM_TYPES, problem_types_text
@@ -45,6 +52,10 @@ All examples are invented.
 """
 TAGS: Final = [
     {"name": "decisions", "description": "An assessment in, a decision out."},
+    {
+        "name": "log",
+        "description": "The log of all that happened, and the proofs that nothing of it changed.",
+    },
     {"name": "rules", "description": "What may be asked, and by which rules it is decided."},
     {"name": "health", "description": "For whoever runs the service."},
     {"name": "documentation", "description": "This description, and the problem types."},
@@ -114,7 +125,9 @@ def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
     years = (max(first_rules, first_holidays).year, max(one.last for one in calendars).year)
     found = {
         **request_schemas(prepared.edition.vocabulary, rules.editions, years),
-        **schemas_of(StoredDecision, Preview, Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),
+        **schemas_of(StoredDecision, Preview, DecisionPage, Replay, Explanation),
+        **schemas_of(InclusionProof, ConsistencyProof),
+        **schemas_of(Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),
         "Tier": {
             "type": "string",
             "description": "A tier, lowest first.",

@@ -74,8 +74,8 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "The request has no token that is accepted",
             401,
             "Every resource but health and documentation needs the header `Authorization: Bearer` with a "
-            "local key or a signed token. It is missing, cannot be read, or the token is not accepted; which of "
-            "the many ways in which a token can be wrong it was is told only in the log of the service. "
+            "local key or a signed token. It is missing, cannot be read, or the token is not accepted; which "
+            "of the many ways in which a token can be wrong it was is told only in the log of the service. "
             + _NO_TIER,
             "Send a key that was made with `limbtier keys add` and is not revoked, or a token of the issuer "
             "that the service is set up with, for its audience, before it expires.",
@@ -223,8 +223,13 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         Finding("bad-header", "A header of the request cannot be read.", "Correct the client."),
         Finding(
             "bad-idempotency-key",
-            "The header Idempotency-Key stands twice, or is no text of up to 255 characters in quotation marks.",
+            "The header Idempotency-Key stands twice, or is no text of 1 to 255 characters in quotes.",
             'Send it once, such as `Idempotency-Key: "0b7a4f6e-6a0c"`.',
+        ),
+        Finding(
+            "bad-parameter",
+            "A query parameter does not have the form it takes here, or is missing.",
+            "Write it as the help says.",
         ),
         Finding("body-too-large", "The body is longer than is accepted.", "Send one assessment a request."),
         Finding(

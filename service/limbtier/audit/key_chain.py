@@ -28,14 +28,19 @@ class KeyChain:
         self.rotated: list[VerifierKey] = []
 
     def rotate(self, entry: Mapping[str, Any]) -> str | None:
-        """Take note of an entry `log_key_rotated`. Returns what is wrong with it, None when nothing is."""
+        """Take note of an entry `log_key_rotated`. Returns what is wrong with it, None when nothing is.
+
+        One between keys of another name is of the log from which this one was restored, and changes nothing.
+        """
         try:
             old, new = (read_verifier_key(str(entry.get(name, ""))) for name in ("old", "new"))
         except InvalidKey as error:
             return error.diagnostics[0].message
         in_use = self._next or self.current
-        if in_use is not None and old != in_use:
-            return f"The key {old} is said to be replaced, but the key in use is {in_use}."
+        if in_use is None or old.name != in_use.name:
+            return None
+        if old != in_use or new.name != in_use.name:
+            return f"The key {old} is said to be replaced by {new}, but the key in use is {in_use}."
         self._next = new
         self.rotated.append(new)
         if new not in self.known:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import base64
+import contextlib
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -248,6 +249,8 @@ class Log:
             self._fault = None
         except LimbtierError as error:
             self._fault = StoreUnavailable(error.diagnostics)
+            with contextlib.suppress(StoreUnavailable):  # its old signatures can be verified all the same
+                self._keys = self._keys or self._folder.read()
         self._proved_at = time.monotonic()
 
     def _require_proof(self) -> None:

@@ -11,6 +11,7 @@ from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import LimbtierError
 
 DEFAULT_RULE_SET = "core"
+DEFAULT_LOG_ORIGIN = "limbtier.invalid/log"
 CHECKOUT = Path(__file__).resolve().parents[3]
 
 
@@ -34,14 +35,17 @@ class TokenSettings:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """`rules`: folder of rule files. `database`: the SQLite file. `most_body_bytes`: longest request body.
-    `tokens`: whose signed tokens are taken beside local keys, None for nobody's. `require_idempotency_key`:
-    whether a decision must be asked for with an `Idempotency-Key`. `rule_set`: the set of rules that decides
-    when nobody asks for an edition."""
+    """`rules`: folder of rule files. `database`: a SQLite file, or the address of a PostgreSQL database.
+    `log_keys`: folder of the key that signs the log; `log_origin`: the name that the log signs under.
+    `most_body_bytes`: longest request body. `tokens`: whose signed tokens are taken beside local keys, None
+    for nobody's. `require_idempotency_key`: whether a decision must be asked for with an `Idempotency-Key`.
+    `rule_set`: the set of rules that decides when nobody asks for an edition."""
 
     rules: Path
-    database: Path
+    database: str
+    log_keys: Path
     most_body_bytes: int
+    log_origin: str = DEFAULT_LOG_ORIGIN
     tokens: TokenSettings | None = None
     require_idempotency_key: bool = False
     rule_set: str = DEFAULT_RULE_SET
@@ -53,11 +57,12 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     rules = Path(environment.get("LIMBTIER_RULES", CHECKOUT / "rules"))
     if not rules.is_dir():
         faults.append(_fault("LIMBTIER_RULES", f"`{rules}` is no folder.", "Name the folder of rule files."))
-    database = Path(environment.get("LIMBTIER_DATABASE", "limbtier.sqlite3"))
-    if not database.absolute().parent.is_dir():
-        faults.append(
-            _fault("LIMBTIER_DATABASE", f"`{database.parent}` is no folder.", "Make the folder first.")
-        )
+    database = environment.get("LIMBTIER_DATABASE", "limbtier.sqlite3")
+    log_keys = _log_keys(environment, database, faults)
+    origin = environment.get("LIMBTIER_LOG_ORIGIN", DEFAULT_LOG_ORIGIN)
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._~/-]{0,199}", origin):
+        advice = f"Give a name of the log like an address without scheme, such as {DEFAULT_LOG_ORIGIN}."
+        faults.append(_fault("LIMBTIER_LOG_ORIGIN", f"`{origin[:20]}` will not do.", advice))
     length = environment.get("LIMBTIER_MOST_BODY_BYTES", "65536")
     if not (length.isascii() and length.isdigit() and 1024 <= int(length) <= 16_777_216):
         faults.append(
@@ -77,7 +82,21 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         faults.append(_fault("LIMBTIER_RULE_SET", f"`{rule_set[:20]}` will not do.", advice))
     if faults:
         raise InvalidSettings(faults)
-    return Settings(rules, database, int(length), tokens, required == "yes", rule_set)
+    return Settings(rules, database, log_keys, int(length), origin, tokens, required == "yes", rule_set)
+
+
+def _log_keys(environment: Mapping[str, str], database: str, faults: list[Diagnostic]) -> Path:
+    """The folder of the log's key: beside a SQLite file unless it is named."""
+    named = environment.get("LIMBTIER_LOG_KEYS")
+    if "://" in database:
+        if not named:
+            advice = "Name a folder that only the service may read; every worker uses the same."
+            faults.append(_fault("LIMBTIER_LOG_KEYS", "It is not set.", advice))
+        return Path(named or "")
+    if not database or not Path(database).absolute().parent.is_dir():
+        message = f"`{Path(database).parent}` is no folder."
+        faults.append(_fault("LIMBTIER_DATABASE", message, "Make the folder first."))
+    return Path(named or f"{database}.keys")
 
 
 def _token_settings(environment: Mapping[str, str], faults: list[Diagnostic]) -> TokenSettings | None:

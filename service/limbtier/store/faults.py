@@ -37,11 +37,16 @@ _OF_POSTGRESQL: Final = {
     "57": "PostgreSQL is starting or stopping; try again.",
     "XX": "PostgreSQL reports a damaged file; restore a backup.",
 }
-_UNIQUE_VIOLATION: Final = "23505"
+_OF_THE_ROW: Final = ("23", "22")  # integrity constraint violation, data exception
 
 
 class Conflict(StoreUnavailable):
-    """A row with that key is there already; nothing was written."""
+    """A row cannot be kept: its key is there already, or it holds what this database takes nowhere (a null
+    character in a text, with PostgreSQL). Nothing was written."""
+
+
+class LogDamaged(StoreUnavailable):
+    """The log holds something that it cannot have been given, or lacks what it was given."""
 
 
 def unavailable(verb: str, error: BaseException) -> StoreUnavailable:
@@ -54,9 +59,9 @@ def fault(message: str, advice: str = _AGAIN) -> StoreUnavailable:
     return StoreUnavailable([Diagnostic("store-unavailable", message, advice)])
 
 
-def damaged(message: str) -> StoreUnavailable:
-    """The log holds something that it cannot have been given."""
-    return fault(message, _DAMAGED)
+def damaged(message: str) -> LogDamaged:
+    """The error for a log that is not as it was given."""
+    return LogDamaged([Diagnostic("store-unavailable", message, _DAMAGED)])
 
 
 def message_of(error: BaseException) -> str:
@@ -79,9 +84,10 @@ def advice_for(error: BaseException) -> str:
 
 
 def is_conflict(error: BaseException) -> bool:
-    """Whether a driver's error says that a key is there already."""
+    """Whether a driver's error is about the row given, not about the database."""
     name = str(getattr(error, "sqlite_errorname", None) or "")
-    return name.startswith("SQLITE_CONSTRAINT") or _fields(error).get("C") == _UNIQUE_VIOLATION
+    state = str(_fields(error).get("C") or "")
+    return name.startswith(("SQLITE_CONSTRAINT", "SQLITE_TOOBIG")) or state.startswith(_OF_THE_ROW)
 
 
 def _fields(error: BaseException) -> dict[str, str]:

@@ -14,6 +14,7 @@ from limbtier.domain.caller import Caller
 from limbtier.domain.entry import Retry
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import RequestInProgress, RetryKeyReused
+from limbtier.store.entries import EntryStore, StoredEntry
 
 
 def retry_of(caller: Caller, key: str, body: bytes) -> Retry:
@@ -33,6 +34,16 @@ def refuse_other_request(now: Retry, before: bytes) -> None:
                 )
             ]
         )
+
+
+def answered_before(store: EntryStore, retry: Retry) -> StoredEntry | None:
+    """The entry with the answer that was given to this request, if it was answered. Raises RetryKeyReused
+    when the key was used for another request, or StoreUnavailable."""
+    before = store.find_retry(retry.caller, retry.key)
+    if before is None:
+        return None
+    refuse_other_request(retry, before.payload)
+    return store.entry(before.position)
 
 
 class RequestsInProgress:
