@@ -15,14 +15,15 @@ DIGEST = sha256(b"the rules of an invented edition").hexdigest()
 OTHER_DIGEST = sha256(b"other rules").hexdigest()
 
 
-def test_key(word: str) -> SigningKey:
+def key_for_tests(word: str, name: str = "limbtier.invalid/test-only") -> SigningKey:
     """Return a key whose secret anyone can compute: for tests only, never for a service."""
-    return SigningKey("limbtier.invalid/test-only", sha256(f"test only: {word}".encode()).digest())
+    return SigningKey(name, sha256(f"test only: {word}".encode()).digest())
 
 
-KEY = test_key("first")
-NEW_KEY = test_key("second")
-STRANGER = test_key("stranger")
+KEY = key_for_tests("first")
+NEW_KEY = key_for_tests("second")
+STRANGER = key_for_tests("stranger")
+RESTORED_KEY = key_for_tests("third", "limbtier.invalid/test-only/restored-1")
 
 
 class SmallLog:
@@ -136,5 +137,24 @@ def rotated_log() -> SmallLog:
     log.append(decision(5), decision(6), decision(7))
     log.sign()
     log.append(decision(8), decision(9))
+    log.sign()
+    return log
+
+
+def restored_log() -> SmallLog:
+    """Return a log restored, with entries lost, from one whose key had been changed: it has another name."""
+    log = SmallLog("limbtier.invalid/test-log/restored-1", [RESTORED_KEY])
+    for entry in rotated_log().entries[:8]:
+        log.append_bytes(entry)
+    log.append(
+        {
+            "kind": "log_restored",
+            "id": "restored-8",
+            "at": "2026-03-02T08:00:00+00:00",
+            "caller": caller("operator"),
+        }
+    )
+    log.sign()
+    log.append(decision(9))
     log.sign()
     return log

@@ -40,6 +40,14 @@ def files_of(folder: Path) -> dict[str, bytes]:
     }
 
 
+@pytest.fixture(autouse=True, scope="module")
+def _without_waiting_for_the_disk() -> Iterator[None]:
+    """Exports of these tests need not survive a loss of power."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda _: None)
+        yield
+
+
 @pytest.fixture
 def export(tmp_path: Path) -> Path:
     """Return a whole export to spoil."""
@@ -69,10 +77,7 @@ def test_every_export_on_disk_and_every_code_has_a_case() -> None:
     assert len([case for case in CASES if case["codes"]]) >= 25
 
 
-def test_the_exports_on_disk_are_those_that_the_generator_makes(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(os, "fsync", lambda _: None)
+def test_the_exports_on_disk_are_those_that_the_generator_makes(tmp_path: Path) -> None:
     generate(tmp_path)
     on_disk = {
         name: data
@@ -87,7 +92,10 @@ def test_the_exports_on_disk_are_those_that_the_generator_makes(
 
 def test_no_byte_of_an_export_can_be_changed_unseen(tmp_path: Path) -> None:
     """Every byte of every file but the text for people, one bit of it."""
-    log = small_log(3, signed_at=(2, 3))
+    log = SmallLog()
+    for number in range(3):
+        log.append({"id": f"{number}", "kind": "decision"})
+        log.sign()
     export = made(log, tmp_path / "export").folder
     kept = tmp_path / "kept"
     kept.write_text(log.notes[0], encoding="utf-8")

@@ -7,7 +7,6 @@ number is a text there, because 1.30 and 1.3 would become the same bytes.) The t
 
 from __future__ import annotations
 
-import re
 from typing import Any, Final
 
 import orjson
@@ -18,8 +17,6 @@ from limbtier.foundation.errors import LimbtierError
 
 MOST_INTEGER: Final = 2**53 - 1
 _SORTED: Final = orjson.OPT_SORT_KEYS | orjson.OPT_STRICT_INTEGER
-# What a number that is not whole begins with. It may stand in a text too; then the value itself decides.
-_MAYBE_FRACTION: Final = re.compile(rb"[:,\[]-?[0-9]+[.eE]|^-?[0-9]")
 
 
 class NotCanonical(LimbtierError):
@@ -51,7 +48,7 @@ def read_canonical(data: bytes) -> Any:
         raise _refusal(f"The value is outside the profile of entries: {error}.") from None
     if not same:
         raise _refusal("The bytes are JSON, but not in the canonical form of RFC 8785.")
-    if (_MAYBE_FRACTION.search(data) or not data.isascii()) and not _within_profile(value):
+    if not _within_profile(value):
         raise _refusal("A number is not whole, or the name of a member is not ASCII.")
     return value
 
@@ -74,11 +71,20 @@ def _no_json(data: bytes, error: orjson.JSONDecodeError) -> str:
 
 
 def _within_profile(value: Any) -> bool:
-    if isinstance(value, dict):
-        return all(map(str.isascii, value)) and all(map(_within_profile, value.values()))
-    if isinstance(value, list):
-        return all(map(_within_profile, value))
-    return not isinstance(value, float)
+    """Whether no number has places and no name is beyond ASCII. Most values are texts, so they are passed
+    over before anything is called for them; plain loops take half the time of generators here."""
+    kind = type(value)
+    if kind is dict:
+        for name in value:
+            if not name.isascii():
+                return False
+        value = value.values()
+    elif kind is not list:
+        return kind is not float
+    for one in value:  # noqa: SIM110 - see above
+        if type(one) is not str and not _within_profile(one):
+            return False
+    return True
 
 
 def _refusal(message: str) -> NotCanonical:

@@ -18,10 +18,12 @@ from tests.audit.small_log import (
     KEY,
     NEW_KEY,
     OTHER_DIGEST,
+    RESTORED_KEY,
     STRANGER,
     SmallLog,
     decision,
     released,
+    restored_log,
     rotated_log,
     rotation,
     small_log,
@@ -206,6 +208,13 @@ def rotation_of_an_unknown_key() -> SmallLog:
     return log
 
 
+def rotation_to_another_name() -> SmallLog:
+    log = small_log(size=7, signed_at=(2, 4, 7))
+    log.append(rotation(7, KEY, RESTORED_KEY))
+    log.sign()
+    return log
+
+
 def released_twice() -> SmallLog:
     log = small_log(size=7, signed_at=(2, 4, 7))
     log.append(released(7, OTHER_DIGEST))
@@ -336,6 +345,7 @@ PLAIN: dict[str, Spoil] = {
     "rotated_without_entry": signed_by_new_key,
     "rotated_by_a_thief": lambda e: e.take_over(thief_log()),
     "rotation_of_an_unknown_key": lambda e: e.take_over(rotation_of_an_unknown_key()),
+    "rotation_to_a_key_of_another_name": lambda e: e.take_over(rotation_to_another_name()),
     # Leaf hashes.
     "leaf_hash_changed": lambda e: e.set_line("leaf_hashes", 4, line_of(b"another")),
     "leaf_hash_no_hash": lambda e: e.set_line("leaf_hashes", 4, b"x" * 64 + b"\n"),
@@ -388,6 +398,7 @@ def kept_checkpoints() -> dict[str, str]:
         "at_7_with_its_size_changed": changed,
         "at_3_before_the_rotation": rotated.notes[0],
         "at_8_after_the_rotation": rotated.notes[2],
+        "at_9_after_entries_were_lost": restored_log().notes[0],
         "of_another_log": other_log().notes[0],
     }
 
@@ -400,6 +411,7 @@ def generate(folder: Path) -> None:
     empty = SmallLog()
     empty.sign()
     made(empty, folder / "whole_and_empty")
+    made(restored_log(), folder / "whole_after_entries_were_lost")
     (folder / "kept").mkdir()
     for name, note in kept_checkpoints().items():
         (folder / "kept" / name).write_bytes(note.encode())
