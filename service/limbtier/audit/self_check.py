@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from itertools import islice
 from typing import Final
 
 import orjson
@@ -20,8 +22,10 @@ from limbtier.foundation.merkle import (
 from limbtier.foundation.signed_note import Checkpoint
 from limbtier.store.entries import EntryStore
 from limbtier.store.faults import damaged
+from limbtier.store.locked_log import StoredCheckpoint
 
 REHASHED: Final = 100
+_AT_ONCE: Final = 1024
 
 
 def check_structure(store: EntryStore) -> None:
@@ -47,6 +51,38 @@ def check_structure(store: EntryStore) -> None:
             raise damaged(f"Entry {entry.position} of the log is not as it was appended.")
 
 
+def check_whole(
+    store: EntryStore, progress: Callable[[int, int], None] = lambda _done, _all: None
+) -> Frontier:
+    """Make the whole tree anew from the entries, and compare it with all that is kept. Returns its edge.
+
+    Nobody may append meanwhile. `progress` is told how many entries of how many are done. Raises
+    StoreUnavailable that says what does not fit.
+    """
+    check_structure(store)
+    head = store.head()
+    frontier, decided = Frontier(), 0
+    signed = {one.size: one for one in store.checkpoints()}
+    if any(size > head.size for size in signed):
+        raise damaged(f"A checkpoint is over {max(signed)} entries, but the log has {head.size}.")
+    for start in range(0, head.size, _AT_ONCE):
+        stop = min(start + _AT_ONCE, head.size)
+        kept = iter(store.hashes_from(complete_subtrees(start), complete_subtrees(stop)))
+        for entry in store.entries_from(start, stop):
+            _require_root(signed.get(entry.position), frontier)
+            completed = [found for _, _, found in frontier.add(leaf_hash(entry.data))]
+            if completed != list(islice(kept, len(completed))) or id_of(entry.data) != entry.id:
+                raise damaged(f"Entry {entry.position} of the log is not as it was appended.")
+            decided += entry.kind == "decision"
+        progress(stop, head.size)
+    _require_root(signed.get(head.size), frontier)
+    if frontier.peaks != head.peaks:
+        raise damaged("The head of the log does not fit its entries.")
+    if decided != (found := store.count_decisions()):
+        raise damaged(f"The log has {decided} decisions, but {found} can be found.")
+    return frontier
+
+
 def check_continues(head: Frontier, signed: Checkpoint, read: Read, which: str) -> None:
     """The log, as it is now, continues the one that was signed. Raises StoreUnavailable."""
     if signed.size > head.size:
@@ -63,6 +99,11 @@ def check_continues(head: Frontier, signed: Checkpoint, read: Read, which: str) 
         )
     if not continues:
         raise damaged(f"The log does not continue what {which.lower()}, over {signed.size} entries, signs.")
+
+
+def _require_root(signed: StoredCheckpoint | None, frontier: Frontier) -> None:
+    if signed is not None and signed.root != frontier.root():
+        raise damaged(f"The first {signed.size} entries do not have the root of the checkpoint over them.")
 
 
 def id_of(data: bytes) -> object:

@@ -22,7 +22,7 @@ from limbtier.store.locked_log import (
     read_hashes,
 )
 from limbtier.store.search import find_decisions
-from limbtier.store.tables import checkpoints, entries, hashes, retries
+from limbtier.store.tables import checkpoints, decisions, entries, hashes, retries
 
 _AT_ONCE: Final = 64  # entries read together: about 3 MB
 _MOST_NOTED: Final = 20_000
@@ -88,6 +88,12 @@ class EntryStore:
             )
         )
         self._checkpoints = text(select(checkpoints).order_by(checkpoints.c.size))
+        self._hash_range = text(
+            select(hashes.c.hash)
+            .where(hashes.c.number >= bindparam("start"), hashes.c.number < bindparam("stop"))
+            .order_by(hashes.c.number)
+        )
+        self._decisions = text(select(func.count()).select_from(decisions))
         self._last_hash = text(select(func.max(hashes.c.number)))
         self._one_hash = statements.hashes(1)
 
@@ -160,6 +166,15 @@ class EntryStore:
         """The hashes of complete subtrees, in the order asked, with one statement."""
         with self.database.reading() as cursor:
             return read_hashes(cursor, self._statements, wanted)
+
+    def hashes_from(self, start: int, stop: int) -> list[bytes]:
+        """The hashes with numbers from one up to another, in order; fewer where some are missing."""
+        return [row[0] for row in self.database.rows(self._hash_range, start, stop)]
+
+    def count_decisions(self) -> int:
+        """How many decisions can be found."""
+        found: int = self.database.rows(self._decisions)[0][0]
+        return found
 
     def find_decisions(
         self, wanted: DecisionFilter, before: int | None, limit: int
