@@ -17,6 +17,7 @@ from limbtier.rulesets.read_cases import (
     EXPECTED,
     LIMB,
     PERSON,
+    STORY,
     WITHDRAWN,
     CasesRead,
     Start,
@@ -36,7 +37,8 @@ EXPECT: Final = Key(
     Record("an expectation", tuple(replace(key, required=False) for key in EXPECTED.keys)),
     "what comes out differently; the rest is expected as in the base",
 )
-DIFFERING: Final = Record("a case", (CASE_ID, PERSON, LIMB, WITHDRAWN, EXPECT))
+NEW_STORY: Final = replace(STORY, required=False)
+DIFFERING: Final = Record("a case", (CASE_ID, NEW_STORY, PERSON, LIMB, WITHDRAWN, EXPECT))
 DIFFERING_CASES: Final = Key(
     "cases", ListOf(DIFFERING), "the cases that differ for this reason", required=True
 )
@@ -115,7 +117,7 @@ class LocalCases:
         return self._read
 
     def _replace(self, entry: Fields, group: Fields) -> None:
-        case_id, expect = entry.get(CASE_ID), entry.get(EXPECT)
+        case_id, story, expect = entry.get(CASE_ID), entry.get(NEW_STORY), entry.get(EXPECT)
         person, limb = answers_of(entry, self._names, self._found)
         expected = expected_of(expect, self._names, self._found) if expect else {}
         if case_id is None or not self._read.ids.of_base(case_id, self._found):
@@ -129,6 +131,7 @@ class LocalCases:
         assessment: dict[str, Any] = {**before.assessment, "person": person, "limbs": {before.limb: limb}}
         case = replace(
             before,
+            story=story.value if story else before.story,
             assessment=assessment,
             expect={**before.expect, **expected},
             file=case_id.place.file,
