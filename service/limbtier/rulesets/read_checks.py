@@ -24,6 +24,9 @@ from limbtier.rulesets.shapes import (
     Role,
     Text,
 )
+from limbtier.rulesets.strict_yaml import compose
+
+FILE: Final = "checks.yaml"
 
 CheckSeverity = Literal["error", "warning", "off"]
 # What a finding can be about.
@@ -219,3 +222,16 @@ def _refuse_twice(
 def severity_of(settings: CheckSettings, check: str, otherwise: Severity) -> CheckSeverity:
     """What a finding of a check counts as here."""
     return settings.severities.get(check, otherwise)
+
+
+def checks_of(data: bytes | None, checks: Collection[str], editions: Collection[str]) -> CheckSettings:
+    """The settings that `checks.yaml` holds, None where it is missing. Raises InvalidRuleFiles."""
+    found = Findings()
+    settings = CheckSettings()
+    if data is None:
+        message = "The file is missing; it says how rule files are judged."
+        found.add_file("missing-file", FILE, message, "Add it; an empty list is written `[]`.")
+    else:
+        settings = read_checks(compose(data, FILE, found), checks, editions, found)
+    found.refuse()
+    return settings

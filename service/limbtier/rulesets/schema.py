@@ -12,6 +12,7 @@ from typing import Final
 
 from limbtier.rulesets.read_calendar import CALENDAR_FILE
 from limbtier.rulesets.read_cases import CASES_FILE
+from limbtier.rulesets.read_checks import CHECKS_FILE
 from limbtier.rulesets.read_conditions import condition_schema
 from limbtier.rulesets.read_guard_rails import GUARD_RAILS_FILE
 from limbtier.rulesets.read_hazards import HAZARDS_FILE
@@ -53,6 +54,7 @@ FILES: Final = (
     ("guard_rails", "guard_rails/*.yaml", GUARD_RAILS_FILE),
     ("bank_holidays", "calendars/bank_holidays.yaml", CALENDAR_FILE),
     ("released", "released.yaml", RELEASED_FILE),
+    ("checks", "checks.yaml", CHECKS_FILE),
     ("hazards", "hazards.yaml", HAZARDS_FILE),
     ("local_edition", "edition.yaml of an edition based on another", LOCAL_EDITION),
     ("local_vocabulary", "vocabulary.yaml of an edition based on another", LOCAL_VOCABULARY),

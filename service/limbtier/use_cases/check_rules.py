@@ -1,49 +1,63 @@
-"""Checks rule files as `limbtier check` does: loads them strictly and runs their worked cases."""
+"""Checks rule files as `limbtier check` does: loads them strictly, runs their worked cases, judges them."""
 
 from __future__ import annotations
 
+import json
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import TextIO
 
+from limbtier.domain.assessment import day_of
+from limbtier.foundation.clock import now
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import InvalidRuleFiles
-from limbtier.use_cases.decide import ReadyRules
+from limbtier.use_cases.check_edition import EditionChecker, ProverFor
+from limbtier.use_cases.check_report import CheckReport, edition_text, findings_text, report_json
+from limbtier.use_cases.differing_cases import differing_cases
 from limbtier.use_cases.ready_rules import ready_rules
-from limbtier.use_cases.run_worked_cases import rules_without_case, run_worked_cases
 
 RULES_FOLDER_MARK = "guard_rails"
 
 
-def check_rules(path: Path, out: TextIO) -> int:
-    """Check the rules folder, or one edition in it, and print what was found. 0 when nothing is wrong."""
+@dataclass(frozen=True, slots=True)
+class CheckOptions:
+    """How to check. `day` is the day by which dates are judged, today if None. Without `prover_for` the
+    checks that need the prover are left out. `strict` lets a warning fail the check; `list_differing` also
+    prints the cases of a base that come out differently, as rule files list them."""
+
+    day: date | None = None
+    prover_for: ProverFor | None = None
+    strict: bool = False
+    as_json: bool = False
+    list_differing: bool = False
+
+
+def check_rules(path: Path, out: TextIO, options: CheckOptions) -> int:
+    """Check the rules folder, or one edition in it, and print what was found. 0 when nothing fails it."""
+    report = _report(path, options)
+    if options.as_json:
+        json.dump(report_json(report), out, indent=2, ensure_ascii=False)
+        out.write("\n")
+    else:
+        for edition in report.editions:
+            out.writelines(f"{line}\n" for line in edition_text(edition))
+            if options.list_differing:
+                out.write(differing_cases(edition.edition, edition.cases))
+        out.writelines(f"{line}\n" for line in findings_text(report))
+    return 0 if report.passed else 1
+
+
+def _report(path: Path, options: CheckOptions) -> CheckReport:
     folder, wanted = _rules_folder(path)
+    day = options.day if options.day is not None else day_of(now())
     try:
         rules = ready_rules(folder)
+        checker = EditionChecker(rules, folder, day, options.prover_for)
     except InvalidRuleFiles as error:
-        out.writelines(f"{item}\n" for item in error.diagnostics)
-        out.write(f"{_counted(error.diagnostics)}. Nothing of these files is used until they are mended.\n")
-        return 1
-    found: list[Diagnostic] = []
-    for name in rules.editions:
-        if wanted is None or name == wanted:
-            found += _check_edition(rules, name, out)
-    out.writelines(f"{item}\n" for item in found)
-    out.write(f"{_counted(found)}.\n")
-    return 1 if any(item.severity == "error" for item in found) else 0
-
-
-def _check_edition(rules: ReadyRules, name: str, out: TextIO) -> list[Diagnostic]:
-    prepared = rules.editions[name]
-    edition = prepared.edition
-    results = list(run_worked_cases(prepared, rules.calendars))
-    failed = sum(1 for result in results if result.problems)
-    out.write(
-        f"{name}: {edition.status}, {len(edition.vocabulary.inputs)} inputs, {len(edition.rules)} rules, "
-        f"{len(edition.sources)} sources, {len(results)} worked cases of which {failed} differ\n"
-        f"  digest {edition.digest}\n"
-    )
-    found = [problem for result in results for problem in result.problems]
-    return found + rules_without_case(prepared, results)
+        return CheckReport(day, options.strict, error.diagnostics, ())
+    reports = [checker.report(name) for name in rules.editions if wanted is None or name == wanted]
+    return CheckReport(day, options.strict, (), tuple(reports))
 
 
 def _rules_folder(path: Path) -> tuple[Path, str | None]:
@@ -58,9 +72,3 @@ def _rules_folder(path: Path) -> tuple[Path, str | None]:
             return folder, "-".join(steps) if len(steps) == 2 else None
     advice = "Name the rules folder, which holds `guard_rails`, or the folder of one edition in it."
     raise InvalidRuleFiles([Diagnostic("no-rules-here", f"`{path.name}` holds no rule files.", advice)])
-
-
-def _counted(found: tuple[Diagnostic, ...] | list[Diagnostic]) -> str:
-    errors = sum(1 for item in found if item.severity == "error")
-    warnings = len(found) - errors
-    return f"{errors} error{'' if errors == 1 else 's'}, {warnings} warning{'' if warnings == 1 else 's'}"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from limbtier.domain.decision import LimbDecision
-from limbtier.domain.edition import WorkedCase
+from limbtier.domain.edition import Edition, WorkedCase
 from limbtier.engine.decide import decide
 from limbtier.engine.interpreter import APPLIES, DOES_NOT_APPLY, UNDETERMINED
 from limbtier.engine.prepared import PreparedEdition
@@ -19,11 +19,15 @@ from limbtier.use_cases.assessment_request import read_assessment
 
 @dataclass(frozen=True, slots=True)
 class CaseResult:
-    """One case: where it fails, and the rules that applied in it."""
+    """One case: where it fails, and the rules that applied in it. `decided` is what came out instead of each
+    expectation that failed, in the same form, `decision` the whole of it; they are None where nothing was
+    decided."""
 
     case: WorkedCase
     problems: tuple[Diagnostic, ...]
     applied: frozenset[str]
+    decided: Mapping[str, Any] | None
+    decision: LimbDecision | None = None
 
 
 def run_worked_cases(
@@ -32,23 +36,6 @@ def run_worked_cases(
     """Each case of the edition, decided by the edition itself, in the order of the files."""
     for case in prepared.edition.cases:
         yield _run(prepared, calendars, case)
-
-
-def rules_without_case(prepared: PreparedEdition, results: Sequence[CaseResult]) -> list[Diagnostic]:
-    """A warning for every rule that applies in no worked case."""
-    applied = frozenset().union(*(result.applied for result in results))
-    return [
-        Diagnostic(
-            "rule-without-case",
-            f"The rule `{rule.id}` applies in no worked case.",
-            "Add a case in which it applies.",
-            file=rule.file,
-            line=rule.line,
-            severity="warning",
-        )
-        for rule in prepared.edition.rules
-        if rule.id not in applied
-    ]
 
 
 def _run(prepared: PreparedEdition, calendars: Mapping[str, WorkingCalendar], case: WorkedCase) -> CaseResult:
@@ -67,36 +54,85 @@ def _run(prepared: PreparedEdition, calendars: Mapping[str, WorkingCalendar], ca
             )
             for item in error.diagnostics
         )
-        return CaseResult(case, found, frozenset())
+        return CaseResult(case, found, frozenset(), None)
     limb = next(iter(decision.limbs.values()))
     states = dict(zip((rule.id for rule in prepared.edition.rules), limb.trace.rules, strict=True))
-    differences = _differences(case.expect, limb, states)
+    decided = _decided(case.expect, limb, states)
+    differs = {key: value for key, value in decided.items() if value != _plain(case.expect[key])}
+    advice = _ADVICE_ON_BASE if of_base(case, prepared.edition) else _ADVICE
     return CaseResult(
         case,
         tuple(
-            Diagnostic("case-differs", f"Case `{case.id}`: {words}", _ADVICE, None, case.file, case.line)
-            for words in differences
+            Diagnostic("case-differs", f"Case `{case.id}`: {words}", advice, None, case.file, case.line)
+            for words in _differences(case.expect, limb, states)
         ),
         frozenset(name for name, state in states.items() if state == APPLIES),
+        differs,
+        limb,
     )
 
 
 _ADVICE = "Find out which is wrong, the rule or the expectation, before changing either."
+_ADVICE_ON_BASE = (
+    "This is a case of the base. If this edition means to decide otherwise, list it under `replace` in "
+    "`cases/` with a reason."
+)
+
+
+def of_base(case: WorkedCase, edition: Edition) -> bool:
+    """Whether a case is taken over from the edition that this one is based on."""
+    return not case.file.startswith(f"{edition.name}/{edition.version}/")
+
+
+def _plain(expected: Any) -> Any:
+    """An expectation with lists of names sorted, as they are compared."""
+    names = isinstance(expected, list) and all(isinstance(name, str) for name in expected)
+    return sorted(expected) if names else expected
+
+
+def _decided(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[str, int]) -> dict[str, Any]:
+    """What came out for each key that is expected, in the same form; of what had to be there, what is."""
+    due = {entry.what: entry.due_on.isoformat() for entry in limb.arrangements if entry.due_on}
+    set_by = limb.review.set_by
+    expected_by = expect.get("review_set_by")
+    among = {
+        **{
+            key: {name for name, state in states.items() if state == wanted}
+            for key, wanted in _STATES.items()
+        },
+        "questions": {question.input for question in limb.questions},
+        "materials": {material.name for material in limb.chosen},
+    }
+    found = {
+        **_plain_values(limb),
+        "review_set_by": expected_by if expected_by in set_by else set_by[0],
+        "held_by": sorted(limit.rule for limit in limb.limits if limit.at_tier_given),
+        "plan": [[step.from_tier, step.to_tier] for step in limb.plan],
+        "arrangements": {what: due[what] for what in expect.get("arrangements", {}) if what in due},
+        **{key: sorted(among[key] & set(expect.get(key, ()))) for key in among},
+    }
+    return {key: found[key] for key in expect}
 
 
 def _at(item: Diagnostic) -> str:
     return f" at {item.pointer}" if item.pointer else ""
 
 
-def _differences(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[str, int]) -> Iterator[str]:
-    plain = {
+_STATES = {"applies": APPLIES, "undetermined": UNDETERMINED, "does_not_apply": DOES_NOT_APPLY}
+
+
+def _plain_values(limb: LimbDecision) -> dict[str, str]:
+    return {
         "disposition": limb.disposition,
         "tier": limb.tier,
         "target_tier": limb.target_tier,
         "highest_possible_tier": limb.highest_possible_tier,
         "review_due_on": limb.review.due_on.isoformat(),
     }
-    for key, found in plain.items():
+
+
+def _differences(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[str, int]) -> Iterator[str]:
+    for key, found in _plain_values(limb).items():
         if key in expect and expect[key] != found:
             yield f"expected {key} `{expect[key]}`, decided `{found}`."
     if "review_set_by" in expect and expect["review_set_by"] not in limb.review.set_by:
@@ -104,12 +140,7 @@ def _differences(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[
     held = sorted(limit.rule for limit in limb.limits if limit.at_tier_given)
     if "held_by" in expect and sorted(expect["held_by"]) != held:
         yield f"expected to be held by {_list(expect['held_by'])}, held by {_list(held)}."
-    wanted_states = {
-        "applies": APPLIES,
-        "undetermined": UNDETERMINED,
-        "does_not_apply": DOES_NOT_APPLY,
-    }
-    for key, wanted in wanted_states.items():
+    for key, wanted in _STATES.items():
         missing = [name for name in expect.get(key, ()) if states.get(name) != wanted]
         if missing:
             yield f"expected {key} to name {_list(missing)}, which it does not."

@@ -1,0 +1,1 @@
+"""Checks of the worked cases: what they leave untried."""

@@ -1,0 +1,1 @@
+"""Checks of the plain lists: settings, arrangements, materials, and what they are called."""

@@ -1,0 +1,1 @@
+"""Checks that ask about every assessment: what no assessment can reach."""

@@ -1,0 +1,1 @@
+"""Checks of the rules: their conditions, their conclusions and what these rest on."""

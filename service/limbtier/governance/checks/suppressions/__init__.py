@@ -1,0 +1,1 @@
+"""Checks of the findings that were accepted."""

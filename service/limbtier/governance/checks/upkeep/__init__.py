@@ -1,0 +1,1 @@
+"""Checks of what grows old: sources, the edition itself, guard rails."""

@@ -1,0 +1,1 @@
+"""Checks of the vocabulary: inputs, derived facts, lifts."""
