@@ -27,7 +27,7 @@ class EntryChecks:
     def check(self, position: int, data: bytes, end: bytes, file: str, line: int) -> Place:
         """Check the line of an entry; `end` is what ended it. Returns where it stands, with its id."""
         if end == b"...":
-            message = f"The line has more than {MOST_ENTRY_BYTES} bytes; only its beginning was read."
+            message = f"The line has more than {MOST_ENTRY_BYTES} bytes; the file was read no further."
             self._damages.add("entry-too-long", message, file, line, position)
             return Place(position, file, line, None)
         if not end:

@@ -115,13 +115,12 @@ class Folder:
 
 def lines_of(file: BinaryIO, most: int) -> Iterator[tuple[bytes, bytes]]:
     """Each line of a file as its bytes and its end: a line feed, nothing where the file ends without one, or
-    `...` where the line has more than `most` bytes; then only its beginning is given."""
+    `...` where the line has more than `most` bytes; then its beginning is the last that is read."""
     while line := file.readline(most + 1):
         if line[-1:] == b"\n":
             yield line[:-1], b"\n"
         elif len(line) <= most:
             yield line, b""
         else:
-            while (rest := file.readline(most)) and rest[-1:] != b"\n":
-                pass
             yield line, b"..."
+            return
