@@ -100,7 +100,8 @@ def verify(folder: Path) -> None:
     each = computed / report.entries * 1e6
     print(
         f"verified {report.entries:,} entries ({size / 1e6:.0f} MB) in {seconds:.1f} s, "
-        f"{computed:.1f} s of them computing ({each:.1f} us each); whole: {report.whole}; told progress {told} times\n"
+        f"{computed:.1f} s of them computing ({each:.1f} us each)\n"
+        f"whole: {report.whole}; told progress {told} times\n"
         f"memory: {before / 1024:.0f} MB before, {peak / 1024:.0f} MB at most"
     )
 

@@ -29,7 +29,7 @@ def verify_log(folder: Path, checkpoint: Path, keys: Sequence[str], out: TextIO,
     if report.whole:
         out.write(f"Whole: {folder}\n{_counted(report.entries)}, all of them signed.\n")
         out.write(
-            f"Your checkpoint covers {_counted(kept)}; what follows is vouched for by its key.\n{CAUTION}\n"
+            f"Your checkpoint covers {_counted(kept)}; what follows is signed by its key or that which it handed over to.\n{CAUTION}\n"
         )
         return 0
     _write_damages(report, folder, out)

@@ -388,10 +388,8 @@ def _without_line(note: bytes, number: int) -> bytes:
 def kept_checkpoints() -> dict[str, str]:
     """Return the checkpoints that an auditor kept, by name."""
     plain, rotated = small_log(), rotated_log()
-    empty = SmallLog()
     changed = plain.notes[2].replace("\n7\n", "\n8\n")
     return {
-        "at_0": empty.sign(),
         "at_7": plain.notes[2],
         "at_10": plain.notes[3],
         "at_7_countersigned": countersigned(plain.notes[2].encode()).decode(),
@@ -408,9 +406,6 @@ def generate(folder: Path) -> None:
     for log, table in ((small_log(), PLAIN), (rotated_log(), ROTATED)):
         for name, spoil in table.items():
             spoil(made(log, folder / name))
-    empty = SmallLog()
-    empty.sign()
-    made(empty, folder / "whole_and_empty")
     made(restored_log(), folder / "whole_after_entries_were_lost")
     (folder / "kept").mkdir()
     for name, note in kept_checkpoints().items():
