@@ -59,6 +59,22 @@ def _parser() -> argparse.ArgumentParser:
 
     _check_arguments(commands.add_parser("check", help="check rule files and run their worked cases"))
 
+    new = commands.add_parser("new-edition", help="begin a local edition: files that say how to go on")
+    new.add_argument("set", metavar="SET", help="the name of its rule set, one word")
+    new.add_argument("version", metavar="VERSION", help="its version, such as 2026.1.0")
+    new.add_argument("--based-on", required=True, metavar="ID", help="an edition, such as core-2026.1.0")
+    new.set_defaults(run=_new_edition)
+
+    render = commands.add_parser("render", help="write a whole edition out for reading")
+    render.add_argument("id", metavar="ID", help="an edition, such as core-2026.1.0")
+    render.add_argument(
+        "--html", type=Path, metavar="FILE", help="write one HTML page that needs nothing else"
+    )
+    render.add_argument(
+        "--markdown", type=Path, metavar="FILE", help="write Markdown; printed if neither file is named"
+    )
+    render.set_defaults(run=_render)
+
     serve = commands.add_parser("serve", help="serve the API on this machine")
     _address(serve)
     serve.set_defaults(run=_serve)
@@ -98,6 +114,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     schemas.set_defaults(run=_schemas)
 
+    _comparing_commands(commands)
+
     checks = commands.add_parser("checks", help="write the page on the checks of rule files")
     checks.add_argument(
         "file", type=Path, metavar="FILE", nargs="?", default=CHECKOUT / "rules" / "CHECKS.md"
@@ -118,6 +136,43 @@ def _key_commands(keys: argparse.ArgumentParser) -> None:
     revoke = commands.add_parser("revoke", help="take a key out of use for good")
     revoke.add_argument("id", metavar="ID", help="the id of the key, as `limbtier keys list` shows it")
     revoke.set_defaults(run=_revoke_key)
+
+
+def _comparing_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    compare = commands.add_parser("compare", help="compare two editions part by part, in words")
+    compare.add_argument("old", metavar="OLD", help="the id of an edition")
+    compare.add_argument("new", metavar="NEW", help="the id of the other")
+    compare.add_argument(
+        "--behaviour", action="store_true", help="also find every assessment that the two decide differently"
+    )
+    _forms(compare, "json", "markdown", "html")
+    compare.set_defaults(run=_compare)
+
+    impact = commands.add_parser("impact", help="decide past assessments by another edition, and count")
+    impact.add_argument("edition", metavar="EDITION", help="the id of the edition")
+    past = impact.add_mutually_exclusive_group(required=True)
+    past.add_argument("--on", type=Path, metavar="FILE", help="assessments or decision records, one a line")
+    past.add_argument("--organisation", metavar="NAME", help="decisions of this organisation in the log")
+    impact.add_argument("--from", dest="first", type=_day, metavar="DATE", help="the first day, in the log")
+    impact.add_argument("--before", type=_day, metavar="DATE", help="the first day no longer, in the log")
+    impact.add_argument(
+        "--against", metavar="EDITION", help="compare with this edition (default: as decided)"
+    )
+    for form in ("json", "csv", "svg"):
+        impact.add_argument(f"--{form}", type=Path, metavar="FILE", help=f"write a file as {form.upper()}")
+    impact.set_defaults(run=_impact)
+
+    hazards = commands.add_parser("hazards", help="show the hazard log, beside an edition")
+    hazards.add_argument("--edition", metavar="ID", help="the id of the edition (default: the active one)")
+    _forms(hazards, "markdown", "html")
+    hazards.set_defaults(run=_hazards)
+
+
+def _forms(command: argparse.ArgumentParser, *forms: str) -> None:
+    shown = command.add_mutually_exclusive_group()
+    for form in forms:
+        shown.add_argument(f"--{form}", dest="form", action="store_const", const=form, help=f"print {form}")
+    command.set_defaults(form="text")
 
 
 def _check_arguments(check: argparse.ArgumentParser) -> None:
@@ -188,6 +243,30 @@ def _check(options: argparse.Namespace) -> int:
         prover_for = SolverProver
     wanted = CheckOptions(options.on, prover_for, options.strict, options.json, options.list_differing)
     return check_rules(options.path or _settings().rules, sys.stdout, wanted)
+
+
+def _new_edition(options: argparse.Namespace) -> int:
+    from limbtier.domain.assessment import day_of
+    from limbtier.foundation.clock import now
+    from limbtier.use_cases.edition_documents import begin_edition
+
+    rules = _settings().rules
+    folder = begin_edition(rules, options.set, options.version, options.based_on, day_of(now()))
+    print(f"wrote {folder}\nRead its edition.yaml first. After every change: limbtier check {folder}")
+    return 0
+
+
+def _render(options: argparse.Namespace) -> int:
+    from limbtier.use_cases.edition_documents import edition_in_full
+
+    edition = edition_in_full(_settings().rules, options.id)
+    for file, text in ((options.html, edition.html), (options.markdown, edition.markdown)):
+        if file is not None:
+            file.write_text(text(), encoding="utf-8", newline="\n")
+            print(f"wrote {file}")
+    if options.html is None and options.markdown is None:
+        print(edition.markdown(), end="")
+    return 0
 
 
 def _serve(options: argparse.Namespace) -> int:
@@ -301,6 +380,44 @@ def _openapi(options: argparse.Namespace) -> int:
         settings = replace(_settings(), database=":memory:", log_keys=Path(keys) / "keys")
         write_openapi(from_settings(settings), options.folder / "openapi.json")
     print(f"wrote {options.folder}")
+    return 0
+
+
+def _compare(options: argparse.Namespace) -> int:
+    from limbtier.use_cases.compare_editions import compare, show
+    from limbtier.use_cases.ready_rules import ready_rules
+
+    compared = compare(
+        ready_rules(_settings().rules),
+        options.old,
+        options.new,
+        behaviour=options.behaviour,
+        progress=lambda one: print(f"found: {one.change} ({one.direction})", file=sys.stderr),
+    )
+    print(show(compared, options.form), end="")
+    return 0
+
+
+def _impact(options: argparse.Namespace) -> int:
+    from limbtier.use_cases.measure_impact import Candidate
+    from limbtier.use_cases.report_impact import decisions_of_log, lines_of_file, report_impact
+
+    settings = _settings()
+    if options.on is not None:
+        past = lines_of_file(options.on)
+    else:
+        past = decisions_of_log(settings.database, options.organisation, options.first, options.before)
+    candidate = Candidate(settings.rules, options.edition, options.against, settings.rule_set)
+    files = {form: file for form in ("json", "csv", "svg") if (file := getattr(options, form)) is not None}
+    return report_impact(past, candidate, files, sys.stdout, sys.stderr)
+
+
+def _hazards(options: argparse.Namespace) -> int:
+    from limbtier.use_cases.show_hazards import show_hazards
+
+    settings = _settings()
+    tests = CHECKOUT / "tests"
+    print(show_hazards(settings.rules, settings.rule_set, options.edition, tests, options.form), end="")
     return 0
 
 

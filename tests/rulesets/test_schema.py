@@ -54,7 +54,7 @@ def based_on_another(folder: Path) -> list[str]:
 def yaml_files(rules: Path, edition: str) -> list[str]:
     folders = [rules / edition, rules / "guard_rails", rules / "calendars"]
     found = [path for folder in folders for path in sorted(folder.rglob("*.yaml"))]
-    return [path.relative_to(rules).as_posix() for path in [*found, rules / "released.yaml"]]
+    return [path.relative_to(rules).as_posix() for path in [*found, *sorted(rules.glob("*.yaml"))]]
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -21,8 +21,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from limbtier.engine.prepared import PreparedEdition
-from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
-from limbtier.foundation.errors import InvalidRuleFiles, LimbtierError, NotFound
+from limbtier.foundation.diagnostics import Diagnostic
+from limbtier.foundation.errors import InvalidRuleFiles, LimbtierError
 from limbtier.foundation.strict_json import read_json
 from limbtier.governance.impact import (
     Cause,
@@ -36,6 +36,7 @@ from limbtier.governance.impact import (
 )
 from limbtier.measures.working_days import CalendarRangeError
 from limbtier.use_cases.assessment_request import EditionFor, read_assessment
+from limbtier.use_cases.compare_editions import edition_named
 from limbtier.use_cases.decide import ReadyRules
 from limbtier.use_cases.leg_outcomes import (
     NoDecisionRecord,
@@ -56,11 +57,17 @@ NOT_A_DECISION: Final = "not-a-decision"
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """What is measured: an edition of a rules folder, against another of it. `against` None is what was
-    decided, or for plain assessments what the service would decide now."""
+    decided, or for plain assessments what the service would decide now, by the active edition of `rule_set`
+    where an assessment names none."""
 
     rules_folder: Path
     edition: str
     against: str | None = None
+    rule_set: str | None = None
+
+    def rules(self) -> ReadyRules:
+        """Every edition of the folder, ready. Raises InvalidRuleFiles and InvalidSettings."""
+        return ready_rules(self.rules_folder, self.rule_set)
 
 
 def measure_impact(
@@ -74,7 +81,7 @@ def measure_impact(
     Several processes work where there is more than one portion; `processes` None is one for each core.
     Raises NotFound for an unknown edition, InvalidRuleFiles, StoreUnavailable and OSError.
     """
-    measurer = Measurer.of(ready_rules(candidate.rules_folder), candidate)
+    measurer = Measurer.of(candidate.rules(), candidate)
     rest = past.portions()
     first = list(itertools.islice(rest, 2))
     portions = itertools.chain(first, rest)
@@ -110,8 +117,8 @@ class Measurer:
     @classmethod
     def of(cls, rules: ReadyRules, candidate: Candidate) -> Measurer:
         """Raises NotFound for an unknown edition."""
-        against = None if candidate.against is None else _edition(rules, candidate.against)
-        return cls(rules, _edition(rules, candidate.edition), against)
+        against = None if candidate.against is None else edition_named(rules, candidate.against)
+        return cls(rules, edition_named(rules, candidate.edition), against)
 
     def measure(self, past: Iterable[PastAssessment]) -> Impact:
         """Decide and compare these."""
@@ -220,15 +227,6 @@ def _change(
     )
 
 
-def _edition(rules: ReadyRules, name: str) -> PreparedEdition:
-    if name in rules.editions:
-        return rules.editions[name]
-    shown = name[:60] if name.isprintable() else "?"
-    known = ", ".join(f"`{one}`" for one in sorted(rules.editions))
-    advice = did_you_mean(shown, rules.editions, f"Known here: {known}.")
-    raise NotFound([Diagnostic("unknown-edition", f"There is no edition `{shown}`.", advice)])
-
-
 def _request(data: bytes) -> Any:
     """The request, read strictly. Raises _Refused."""
     try:
@@ -256,7 +254,7 @@ _measurers: list[Measurer] = []  # the one of a working process
 
 
 def _open_process(candidate: Candidate) -> None:
-    _measurers.append(Measurer.of(ready_rules(candidate.rules_folder), candidate))
+    _measurers.append(Measurer.of(candidate.rules(), candidate))
     gc.freeze()  # what is loaded now stays; collections need not look at it
 
 
