@@ -28,9 +28,8 @@ def verify_log(folder: Path, checkpoint: Path, keys: Sequence[str], out: TextIO,
     report = verify_export(folder, checkpoint, given, _progress(status))
     if report.whole:
         out.write(f"Whole: {folder}\n{_counted(report.entries)}, all of them signed.\n")
-        out.write(
-            f"Your checkpoint covers {_counted(kept)}; what follows is signed by its key or that which it handed over to.\n{CAUTION}\n"
-        )
+        out.write(f"Your checkpoint covers {_counted(kept)}; what follows is signed by its key, ")
+        out.write(f"or by one that it handed over to.\n{CAUTION}\n")
         return 0
     _write_damages(report, folder, out)
     return 1
