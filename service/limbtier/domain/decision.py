@@ -1,11 +1,14 @@
-"""A decision: for each limb a tier, what holds it there, what would lift it, by when, and the trace."""
+"""A decision: for each limb a tier, what holds it there, what would lift it, by when, and the trace.
+
+Named tuples, because a decision is made of some forty of these, and a frozen dataclass takes three times as
+long to make.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from limbtier.domain.assessment import Answer, Assessment, Side
 
@@ -25,8 +28,7 @@ DISPOSITIONS: tuple[Disposition, ...] = (
 TRACE_FORMAT = "2"
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
+class Held(NamedTuple):
     """A limit that counts: it applies, or is undetermined and therefore counts as if it did."""
 
     rule: str
@@ -36,8 +38,7 @@ class Held:
     at_tier_given: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Lifting:
+class Lifting(NamedTuple):
     """What lifts one held limit, and by when. `lift` is a lift of the vocabulary, or `answer`."""
 
     rule: str
@@ -46,8 +47,7 @@ class Lifting:
     by: date
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One step of the step-up plan. It permits nothing: each step is a new decision."""
 
     from_tier: str
@@ -55,8 +55,7 @@ class Step:
     liftings: tuple[Lifting, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Review:
+class Review(NamedTuple):
     """When somebody must look again: `due_on` never after `within_hours` (a multiple of 24)."""
 
     due_on: date
@@ -65,8 +64,7 @@ class Review:
     no_working_day: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Arrangement:
+class Arrangement(NamedTuple):
     """Something to arrange. `rules` ask for it; those in `after` come first. `pending` while undetermined:
     then it has no day yet, and `questions` are the unanswered inputs that would settle it."""
 
@@ -79,24 +77,21 @@ class Arrangement:
     questions: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(NamedTuple):
     """An unanswered input that could still move the tier, the target, the review or the disposition."""
 
     input: str
     rules: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class PressureEstimate:
+class PressureEstimate(NamedTuple):
     """Modified Laplace estimate in mmHg, an explanation only; None where a girth is not known."""
 
     ankle_mmhg: int | None
     calf_mmhg: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class ChosenMaterial:
+class ChosenMaterial(NamedTuple):
     """A kind of material that fits the leg and the tier, with the rules that chose it."""
 
     name: str
@@ -106,16 +101,14 @@ class ChosenMaterial:
     rolls: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class AvoidedMaterial:
+class AvoidedMaterial(NamedTuple):
     """A kind of material that is out, with the rules that avoid it, applying or undetermined."""
 
     name: str
     rules: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Trace:
+class Trace(NamedTuple):
     """How every rule read: states are 0 does not apply, 1 undetermined, 2 applies.
 
     `rules` holds a byte for each rule of the edition, `tests` one for each distinct test of the
@@ -127,8 +120,7 @@ class Trace:
     facts: Mapping[str, Answer]
 
 
-@dataclass(frozen=True, slots=True)
-class LimbDecision:
+class LimbDecision(NamedTuple):
     """The decision for one limb; the other limb is never read."""
 
     side: Side
@@ -152,8 +144,7 @@ class LimbDecision:
         return self.tier == self.highest_possible_tier
 
 
-@dataclass(frozen=True, slots=True)
-class PersonDecision:
+class PersonDecision(NamedTuple):
     """The most urgent disposition and the earliest review of both legs."""
 
     disposition: Disposition
@@ -161,8 +152,7 @@ class PersonDecision:
     other_leg_waits: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+class Decision(NamedTuple):
     """The whole answer to one assessment, before it has an id."""
 
     assessment: Assessment

@@ -19,9 +19,14 @@ class Interval:
     kind: IntervalKind
     amount: int = 0
 
+    @property
+    def counts_days(self) -> bool:
+        """Whether it is a number of days from the assessment: `hours`, `days`, `same_day`, `immediately`."""
+        return self.kind not in ("working_days", "days_of_first_contact")
+
     def days(self) -> int:
-        """Days from the assessment; for `hours`, `days`, `same_day` and `immediately` only."""
-        if self.kind in ("working_days", "days_of_first_contact"):
+        """Days from the assessment. Raises ValueError where it `counts` none."""
+        if not self.counts_days:
             raise ValueError(f"{self.kind} is not counted in days from the assessment")
         return self.amount // 24 if self.kind == "hours" else self.amount
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 
 from limbtier.domain.assessment import Answers
@@ -18,8 +18,8 @@ from limbtier.engine.tiers import TierRange
 class _Asked:
     due_on: date
     within: str
-    rules: list[str] = field(default_factory=list)
-    after: set[str] = field(default_factory=set)
+    rules: list[str]
+    after: set[str]
 
 
 def arrangements(
@@ -36,7 +36,6 @@ def arrangements(
     Where a leg stays at the lowest tier above withholding, whatever would lift the limits that hold it
     there is chased by the edition's chase deadline.
     """
-    edition = prepared.edition
     asked: dict[str, _Asked] = {}
     pending: dict[str, list[tuple[date, int]]] = {}
     chase = days.settings.intervals["chase_deadline"]
@@ -44,21 +43,16 @@ def arrangements(
     chased = outcome == "continue" and tiers.given == 1
     first: list[tuple[str, tuple[str, ...]]] = []
     for place, state in counting.items():
-        if not arranges[place]:
+        wanted = arranges[place]
+        if not wanted:
             continue
-        rule = edition.rules[place]
         if state == UNDETERMINED:
-            for arrange in arranges[place]:
+            for arrange in wanted:
                 due_on = days.due(days.counted(arrange.within))
                 pending.setdefault(arrange.what, []).append((due_on, place))
             continue
-        holds = (
-            chased
-            and prepared.limits[place] == tiers.given
-            and rule.then.limit is not None
-            and rule.then.limit.until is not None
-        )
-        for arrange in arranges[place]:
+        holds = chased and prepared.limits[place] == tiers.given and not prepared.lasts[place]
+        for arrange in wanted:
             within = days.counted(arrange.within)
             due_on = days.due(within)
             words = arrange.words if within is arrange.within else str(within)
@@ -66,10 +60,10 @@ def arrangements(
                 due_on, words = sooner, str(chase)
             entry = asked.get(arrange.what)
             if entry is None:
-                entry = asked[arrange.what] = _Asked(due_on, words)
+                entry = asked[arrange.what] = _Asked(due_on, words, [], set())
             elif due_on < entry.due_on:
                 entry.due_on, entry.within = due_on, words
-            entry.rules.append(rule.id)
+            entry.rules.append(prepared.rule_ids[place])
             if arrange.before:
                 first.append((arrange.what, arrange.before))
     for what, later in first:
@@ -80,9 +74,8 @@ def arrangements(
         Arrangement(
             what, entry.due_on, entry.within, tuple(entry.rules), tuple(sorted(entry.after)), False, ()
         )
-        for what, entry in asked.items()
+        for what, entry in sorted(asked.items(), key=_day_and_name)
     ]
-    due.sort(key=lambda arrangement: (arrangement.due_on or date.max, arrangement.what))
     waiting = [
         _pending(prepared, what, places, facts)
         for what, found in sorted(pending.items())
@@ -91,8 +84,12 @@ def arrangements(
     return (*due, *waiting)
 
 
+def _day_and_name(item: tuple[str, _Asked]) -> tuple[date, str]:
+    return item[1].due_on, item[0]
+
+
 def _pending(prepared: PreparedEdition, what: str, places: list[int], facts: Answers) -> Arrangement:
-    rules = tuple(prepared.edition.rules[place].id for place in places)
+    rules = tuple(prepared.rule_ids[place] for place in places)
     unanswered = {name for place in places for name in prepared.inputs_of_rule[place] if name not in facts}
     questions = tuple(sorted(unanswered, key=prepared.input_order.__getitem__))
     return Arrangement(what, None, "", rules, (), True, questions)
@@ -103,9 +100,10 @@ def deadline_of_rule(
 ) -> Mapping[str, date]:
     """For each rule that applies and limits: the earliest combined deadline of what it arranges."""
     by_name = {arrangement.what: arrangement.due_on for arrangement in due if arrangement.due_on is not None}
-    found: dict[str, date] = {}
+    limits, found = prepared.limits, {}
     for place, state in counting.items():
-        rule = prepared.edition.rules[place]
-        if state == APPLIES and rule.then.limit is not None and rule.then.arrange:
-            found[rule.id] = min(by_name[arrange.what] for arrange in rule.then.arrange)
+        if limits[place] >= 0 and state == APPLIES:
+            rule = prepared.edition.rules[place]
+            if rule.then.arrange:
+                found[rule.id] = min([by_name[arrange.what] for arrange in rule.then.arrange])
     return found

@@ -16,7 +16,7 @@ from limbtier.measures.working_days import WorkingCalendar
 CHANGES = ("start", "step_up", "step_down")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Days:
     """Today, the calendar, the first contact where it was recorded, and the settings in force today."""
 
@@ -73,27 +73,24 @@ def review(
     prepared: PreparedEdition, counting: Counting, tiers: TierRange, outcome: Disposition, days: Days
 ) -> Review:
     """The earliest of every interval that counts; rules that are undetermined count."""
-    reviews, rules = days.settings.reviews, prepared.edition.rules
-    bounds = [(reviews[place], rules[place].id) for place in counting if reviews[place] != NO_REVIEW]
-    bounds += [(days.settings.days(name), name) for name in _settings_that_bind(tiers, outcome)]
-    at_tier = days.settings.tier_reviews[tiers.given]
+    settings = days.settings
+    reviews, lengths, ids = settings.reviews, settings.lengths, prepared.rule_ids
+    bounds = [(reviews[place], ids[place]) for place in counting if reviews[place] != NO_REVIEW]
+    bounds += [(lengths[name], name) for name in _settings_that_bind(tiers, outcome)]
+    at_tier = settings.tier_reviews[tiers.given]
     if at_tier != NO_REVIEW:
         bounds.append((at_tier, "tier"))
     earliest = min(bounds)[0]
     due_on, fits = days.on_or_before(days.today + timedelta(days=earliest))
-    return Review(
-        due_on=due_on,
-        within_hours=24 * earliest,
-        set_by=tuple(name for amount, name in bounds if amount == earliest),
-        no_working_day=not fits,
-    )
+    set_by = tuple([name for amount, name in bounds if amount == earliest])
+    return Review(due_on, 24 * earliest, set_by, no_working_day=not fits)
 
 
 def latest_review(settings: InForce, counting: Counting, stopped: bool) -> int:
     """The longest the review can become, in days, whatever the unanswered questions turn out to be."""
-    bounds = [settings.days("review_always")]
+    bounds = [settings.lengths["review_always"]]
     if stopped:
-        bounds.append(settings.days("review_stop_and_escalate"))
+        bounds.append(settings.lengths["review_stop_and_escalate"])
     reviews = settings.reviews
     bounds += [
         reviews[place]

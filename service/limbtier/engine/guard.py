@@ -7,11 +7,12 @@ demand for a disposition, a review or an arrangement binds when its condition ho
 from __future__ import annotations
 
 from datetime import date, timedelta
+from itertools import compress
 
 from limbtier.domain.decision import LimbDecision
 from limbtier.domain.rule import GuardCheck, GuardRail
 from limbtier.engine.due_dates import Days
-from limbtier.engine.interpreter import APPLIES, DOES_NOT_APPLY
+from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import GuardRailBroken
@@ -22,10 +23,9 @@ def broken_guard_rails(prepared: PreparedEdition, decision: LimbDecision, days: 
     read off one; they are tested and proved over all assessments instead."""
     broken: list[str] = []
     states = prepared.guards.read(prepared.as_guarded(decision.trace.facts))[0]
-    for (rail, check), state in zip(prepared.guard_checks, states, strict=True):
-        if state == DOES_NOT_APPLY or rail.id in broken:
-            continue
-        if not _holds(prepared, check, state, decision, days):
+    # A check that does not apply has the state 0, which `compress` leaves out.
+    for (rail, check), state in compress(zip(prepared.guard_checks, states, strict=True), states):
+        if rail.id not in broken and not _holds(prepared, check, state, decision, days):
             broken.append(rail.id)
     return broken
 

@@ -26,18 +26,20 @@ class ArrangeInForce:
 
 @dataclass(frozen=True, slots=True)
 class InForce:
-    """Settings by name; for each rule its review in days (`NO_REVIEW` if it has none) and what it arranges;
-    for each tier, lowest first, its review in days."""
+    """Settings by name, `lengths` of those intervals that count from the assessment in days; for each rule
+    its review in days (`NO_REVIEW` if it has none) and what it arranges; for each tier, lowest first, its
+    review in days."""
 
     numbers: Mapping[str, Fraction]
     intervals: Mapping[str, Interval]
+    lengths: Mapping[str, int]
     reviews: tuple[int, ...]
     arranges: tuple[tuple[ArrangeInForce, ...], ...]
     tier_reviews: tuple[int, ...]
 
     def days(self, name: str) -> int:
         """A setting that is an interval from the assessment, in days."""
-        return self.intervals[name].days()
+        return self.lengths[name]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +64,13 @@ def periods(edition: Edition) -> Periods:
 
 def _in_force(edition: Edition, day: date) -> InForce:
     values = {name: setting.on(day) for name, setting in edition.settings.items()}
+    intervals = {name: value for name, value in values.items() if isinstance(value, Interval)}
     reviews = (rule.then.review for rule in edition.rules)
     at_tiers = (tier.review_within for tier in edition.tiers)
     return InForce(
         numbers={name: value for name, value in values.items() if isinstance(value, Fraction)},
-        intervals={name: value for name, value in values.items() if isinstance(value, Interval)},
+        intervals=intervals,
+        lengths={name: value.days() for name, value in intervals.items() if value.counts_days},
         reviews=tuple(NO_REVIEW if one is None else edition.interval(one, day).days() for one in reviews),
         arranges=tuple(
             tuple(

@@ -8,11 +8,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from fractions import Fraction
+from typing import NamedTuple
 
 from limbtier.domain.assessment import Answer
 from limbtier.domain.decision import AvoidedMaterial, ChosenMaterial, PressureEstimate
 from limbtier.engine.interpreter import APPLIES
-from limbtier.engine.prepared import Counting, PreparedEdition
+from limbtier.engine.prepared import Counting, MaterialEstimates, PreparedEdition
 from limbtier.measures.bandage import rolls, skin_of_series_cm2
 from limbtier.measures.interface_pressure import girth_over_bulk_cm
 
@@ -30,65 +31,65 @@ def materials(
     """Chosen by a rule that applies, and serving the tier; out when any rule avoids it, also undetermined."""
     chosen: dict[str, list[str]] = {}
     avoided: dict[str, list[str]] = {}
-    rules, choices = prepared.edition.rules, prepared.choices[tier]
+    ids, avoids, choices = prepared.rule_ids, prepared.avoids, prepared.choices[tier]
     for place, state in counting.items():
-        for name in rules[place].then.avoid:
-            avoided.setdefault(name, []).append(rules[place].id)
+        for name in avoids[place]:
+            avoided.setdefault(name, []).append(ids[place])
         if state == APPLIES:
             for name in choices[place]:
-                chosen.setdefault(name, []).append(rules[place].id)
+                chosen.setdefault(name, []).append(ids[place])
     serving = [name for name in chosen if name not in avoided]
-    skin = None
-    series = facts.get("girth_series_cm")
-    if serving and isinstance(series, tuple):
-        skin = skin_of_series_cm2([_binary(girth) for girth in series], _binary(girth_interval_cm))
-    ankle, calf = _girths_over_bulk(facts) if serving else (None, None)
+    leg = _leg(facts, girth_interval_cm) if serving else _UNKNOWN
     return (
-        tuple(
-            ChosenMaterial(
-                name=name,
-                rules=tuple(chosen[name]),
-                estimate=_estimate(prepared.pressures.get(name), ankle, calf),
-                length_cm=(length := _length_cm(prepared.lengths.get(name), skin)),
-                rolls=_rolls(prepared.rolls.get(name), length),
-            )
-            for name in serving
-        ),
-        tuple(AvoidedMaterial(name, tuple(places)) for name, places in avoided.items()),
+        tuple([_chosen(name, chosen[name], prepared.estimates[name], leg) for name in serving]),
+        tuple([AvoidedMaterial(name, tuple(rules)) for name, rules in avoided.items()]),
     )
 
 
 # What follows is an estimate for people, which no rule reads, so that binary numbers will do.
 
 
-def _girths_over_bulk(facts: Mapping[str, Answer]) -> tuple[float | None, float | None]:
-    """The ankle and calf girths that a bandage goes round: with the dressing, where it was measured."""
+class _Leg(NamedTuple):
+    """The girths that a bandage goes round, with the dressing where it was measured (cm), and the skin that
+    it covers (cm2); None where it is not known."""
+
+    ankle: float | None
+    calf: float | None
+    skin: float | None
+
+
+_UNKNOWN = _Leg(None, None, None)
+
+
+def _leg(facts: Mapping[str, Answer], girth_interval_cm: Fraction) -> _Leg:
     thickness = facts.get("dressing_thickness_mm")
     bulk = BULK_OF_ONE_MM * _binary(thickness) if type(thickness) is Fraction else 0.0
     ankle, calf = facts.get("ankle_girth_cm"), facts.get("calf_girth_cm")
-    return (
+    series = facts.get("girth_series_cm")
+    return _Leg(
         _binary(ankle) + bulk if type(ankle) is Fraction else None,
         _binary(calf) + bulk if type(calf) is Fraction else None,
+        skin_of_series_cm2([_binary(girth) for girth in series], _binary(girth_interval_cm))
+        if type(series) is tuple
+        else None,
     )
 
 
 def _binary(value: Fraction) -> float:
-    return value.numerator / value.denominator
+    top, bottom = value.as_integer_ratio()
+    return top / bottom
 
 
-def _estimate(pressure: float | None, ankle: float | None, calf: float | None) -> PressureEstimate | None:
-    """At each girth that was measured, in whole mmHg."""
-    if pressure is None or (ankle is None and calf is None):
-        return None
-    return PressureEstimate(
-        None if ankle is None else int(pressure / ankle + 0.5),
-        None if calf is None else int(pressure / calf + 0.5),
-    )
-
-
-def _length_cm(length: float | None, skin: float | None) -> int | None:
-    return None if length is None or skin is None else math.ceil(length * skin)
-
-
-def _rolls(roll_length: float | None, length_cm: int | None) -> int | None:
-    return None if length_cm is None or roll_length is None else rolls(float(length_cm), roll_length)
+def _chosen(name: str, rules: list[str], of: MaterialEstimates, leg: _Leg) -> ChosenMaterial:
+    """Pressure at each girth that was measured in whole mmHg; length in whole cm."""
+    ankle, calf, skin = leg
+    estimate = length = None
+    if of.pressure is not None and (ankle is not None or calf is not None):
+        estimate = PressureEstimate(
+            None if ankle is None else int(of.pressure / ankle + 0.5),
+            None if calf is None else int(of.pressure / calf + 0.5),
+        )
+    if of.length is not None and skin is not None:
+        length = math.ceil(of.length * skin)
+    needed = None if length is None or of.roll is None else rolls(float(length), of.roll)
+    return ChosenMaterial(name, tuple(rules), estimate, length, needed)

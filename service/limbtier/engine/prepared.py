@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from limbtier.domain.assessment import Answers
 from limbtier.domain.condition import ALWAYS, Condition, names
 from limbtier.domain.decision import Held
-from limbtier.domain.edition import Edition
+from limbtier.domain.edition import Edition, Material
 from limbtier.domain.rule import GuardCheck, GuardRail, GuardRails, Rule
 from limbtier.engine.answers import AnswerReader
 from limbtier.engine.compiled import CompiledRules, Reading, compile_conditions, compile_rules
@@ -21,6 +21,16 @@ from limbtier.measures.registry import MEASURES
 
 # Of the rules that apply or are undetermined: the place in the edition, and which of both it is.
 Counting = Mapping[int, int]
+
+
+class MaterialEstimates(NamedTuple):
+    """What a material delivers and needs, in binary numbers: the pressure in mmHg at a girth of 1 cm (by the
+    girth, it is that of a leg), the length in cm for a square cm of skin (by the skin, it is that of a leg),
+    the length of one roll in cm; None where the edition does not say enough."""
+
+    pressure: float | None
+    length: float | None
+    roll: float | None
 
 
 class SecondEngine(Protocol):
@@ -36,10 +46,10 @@ class PreparedEdition:
 
     For each rule, `proposes` and `limits` hold the rank of the tier, -1 where it concludes none, `lasts`
     whether it limits without anything that could lift it, `inputs_of_rule` the inputs behind all it reads.
+    `places` are those of all rules, `rule_ids` their ids, `avoids` the materials that each avoids.
     `held` are the limits, lowest first, as rank, place and the entry of a decision: undetermined or
     applying, and each not at the tier given, or at it. `choices` give for a tier, and each rule, the
-    materials it chooses that serve the tier; `pressures` for a material its estimated mmHg times the girth
-    in cm, `lengths` the cm of bandage for a square cm of skin, `rolls` the length of one roll in cm.
+    materials it chooses that serve the tier; `estimates` what is estimated of each material.
     `step_limits` are the places of the limits that hold a leg at its tier until a good review there.
     `counts_as` gives for choices of an input those that guard rails take them for; `guard_checks` stand in
     the order in which `guards` reads their conditions.
@@ -50,13 +60,14 @@ class PreparedEdition:
     answers: AnswerReader
     rules: CompiledRules
     guards: CompiledRules
+    places: range
+    rule_ids: tuple[str, ...]
     proposes: tuple[int, ...]
     limits: tuple[int, ...]
     held: tuple[tuple[int, int, tuple[tuple[Held, Held], ...]], ...]
     lasts: tuple[bool, ...]
-    pressures: Mapping[str, float]
-    lengths: Mapping[str, float]
-    rolls: Mapping[str, float]
+    avoids: tuple[tuple[str, ...], ...]
+    estimates: Mapping[str, MaterialEstimates]
     guard_checks: tuple[tuple[GuardRail, GuardCheck], ...]
     ranks: Mapping[str, int]
     choices: Mapping[str, tuple[tuple[str, ...], ...]]
@@ -104,16 +115,14 @@ def prepare(
         answers=AnswerReader(edition.vocabulary),
         rules=compile_rules(edition.rules, edition.strata),
         guards=compile_conditions([check.when for _, check in guard_checks]),
+        places=range(len(edition.rules)),
+        rule_ids=tuple(rule.id for rule in edition.rules),
         proposes=tuple(ranks[r.then.propose] if r.then.propose else -1 for r in edition.rules),
         limits=tuple(ranks[r.then.limit.tier] if r.then.limit else -1 for r in edition.rules),
         held=_held(edition, ranks),
         lasts=tuple(r.then.limit is not None and r.then.limit.until is None for r in edition.rules),
-        rolls={
-            name: float(one.roll_length_cm)
-            for name, one in edition.materials.items()
-            if one.roll_length_cm is not None
-        },
-        lengths={name: value for name in edition.materials if (value := _length(edition, name))},
+        avoids=tuple(rule.then.avoid for rule in edition.rules),
+        estimates={name: _estimates(material) for name, material in edition.materials.items()},
         guard_checks=guard_checks,
         ranks=ranks,
         choices={
@@ -128,7 +137,6 @@ def prepare(
             for name, entry in edition.vocabulary.inputs.items()
             if (others := {one.value: one.counts_as for one in entry.choices if one.counts_as})
         },
-        pressures={name: value for name in edition.materials if (value := _pressure(edition, name))},
         tier_names=tuple(tier.name for tier in edition.tiers),
         inputs_of_rule=tuple(
             tuple(name for name in edition.vocabulary.inputs if name in behind(rule.when, sources))
@@ -164,27 +172,23 @@ def _held(
     return tuple(sorted(found, key=lambda entry: entry[:2]))
 
 
-def _pressure(edition: Edition, name: str) -> float | None:
-    """Estimated pressure of a material at a girth of 1 cm, in mmHg; by the girth, it is that of a leg."""
-    material = edition.materials[name]
-    if material.layers is None or material.tension_kgf is None or material.width_cm is None:
-        return None
-    return float(
-        interface_pressure_mmhg(
+def _estimates(material: Material) -> MaterialEstimates:
+    pressure = length = None
+    if material.layers is not None and material.tension_kgf is not None and material.width_cm is not None:
+        pressure = interface_pressure_mmhg(
             layers=Fraction(material.layers),
             tension_kgf=material.tension_kgf,
             girth_cm=Fraction(1),
             width_cm=material.width_cm,
         )
+    if material.width_cm is not None and material.overlap is not None:
+        length = bandage_length_cm(Fraction(1), material.width_cm, material.overlap)
+    roll = material.roll_length_cm
+    return MaterialEstimates(
+        float(pressure) if pressure else None,
+        None if length is None else float(length),
+        None if roll is None else float(roll),
     )
-
-
-def _length(edition: Edition, name: str) -> float | None:
-    """Length of a bandage for one square cm of skin, in cm; by the skin, it is that of a leg."""
-    material = edition.materials[name]
-    if material.width_cm is None or material.overlap is None:
-        return None
-    return float(bandage_length_cm(Fraction(1), material.width_cm, material.overlap))
 
 
 def inputs_behind(edition: Edition) -> dict[str, frozenset[str]]:

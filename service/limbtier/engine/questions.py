@@ -33,14 +33,14 @@ def questions(
         if state == UNDETERMINED and _could_matter(prepared, place, tiers, settings.reviews[place], latest):
             for name in prepared.inputs_of_rule[place]:
                 if name not in facts:
-                    asked.setdefault(name, []).append(prepared.edition.rules[place].id)
+                    asked.setdefault(name, []).append(prepared.rule_ids[place])
     settled = tiers.stopped or tiers.possibly_proposed < 0
     if "current_tier" not in facts and not settled:
         asked.setdefault("current_tier", []).append(DISPOSITION_TABLE)
     if len(asked) > 1:
         order = prepared.input_order
-        return tuple(Question(name, tuple(asked[name])) for name in sorted(asked, key=order.__getitem__))
-    return tuple(Question(name, tuple(rules)) for name, rules in asked.items())
+        return tuple([Question(name, tuple(asked[name])) for name in sorted(asked, key=order.__getitem__)])
+    return tuple([Question(name, tuple(rules)) for name, rules in asked.items()])
 
 
 def _could_matter(prepared: PreparedEdition, place: int, tiers: TierRange, review: int, latest: int) -> bool:

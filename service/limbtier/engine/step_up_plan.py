@@ -6,9 +6,9 @@ It permits nothing: each step is a new decision.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from typing import NamedTuple
 
 from limbtier.domain.assessment import Answer
 from limbtier.domain.decision import Lifting, Step
@@ -26,8 +26,7 @@ _DONE_WELL: Mapping[str, Answer] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class HeldLimit:
+class HeldLimit(NamedTuple):
     """A limit below the target that something can lift."""
 
     rule: str
@@ -48,9 +47,10 @@ def held_limits(
     rule the day by which what it arranges is due. A proposal that only an answer can settle is held too,
     at the highest tier that is surely proposed."""
     held: list[HeldLimit] = []
+    limits, target = prepared.limits, tiers.target
     for place, state in counting.items():
-        rank = prepared.limits[place]
-        if not 0 <= rank < tiers.target:
+        rank = limits[place]
+        if not 0 <= rank < target:
             continue
         rule = prepared.edition.rules[place]
         until = rule.then.limit.until if rule.then.limit is not None else None
@@ -80,38 +80,39 @@ def step_up_plan(
     """Steps from the tier given to the target; empty exactly when the tier is the target."""
     steps: list[Step] = []
     waiting = list(held)
-    level = tiers.given
-    while level < tiers.target:
-        again = _limits_once_at(prepared, facts, level, tiers.target, review_on)
-        rules_again = {limit.rule for limit in again}
-        waiting = [limit for limit in waiting if limit.rule not in rules_again]
-        waiting += [limit for limit in again if limit.rank <= level]
+    names, level, target = prepared.tier_names, tiers.given, tiers.target
+    if level == target:
+        return ()
+    supposed: dict[str, Answer] = {name: facts[name] for name in prepared.step_names if name in facts}
+    supposed.update(_DONE_WELL)
+    while level < target:
+        supposed["current_tier"] = names[level]
+        again = _limits_of(prepared, supposed, target, review_on)
+        if again:
+            rules_again = {limit.rule for limit in again}
+            waiting = [limit for limit in waiting if limit.rule not in rules_again]
+            waiting += [limit for limit in again if limit.rank <= level]
         lifts = {limit.lift for limit in waiting if limit.rank <= level}
         lifted = [limit for limit in waiting if limit.lift in lifts]
         waiting = [limit for limit in waiting if limit.lift not in lifts]
         waiting += [limit for limit in again if limit.rank > level]
-        reached = min([tiers.target, *(limit.rank for limit in waiting)])
+        reached = min([target, *[limit.rank for limit in waiting]])
         if reached <= level:
             raise AssertionError("a step-up plan must rise: nothing lifts what holds the leg")
-        names = prepared.tier_names
-        liftings = tuple(Lifting(limit.rule, names[limit.rank], limit.lift, limit.by) for limit in lifted)
+        liftings = tuple([Lifting(limit.rule, names[limit.rank], limit.lift, limit.by) for limit in lifted])
         steps.append(Step(names[level], names[reached], liftings))
         level = reached
     return tuple(steps)
 
 
-def _limits_once_at(
-    prepared: PreparedEdition, facts: Mapping[str, Answer], level: int, target: int, review_on: date
+def _limits_of(
+    prepared: PreparedEdition, supposed: Mapping[str, Answer], target: int, review_on: date
 ) -> list[HeldLimit]:
-    """Limits on the current tier that will hold the leg once it has done well at `level`; what an
-    unanswered question leaves open counts."""
-    if not prepared.step_limits:
-        return []
-    supposed: dict[str, Answer] = {name: facts[name] for name in prepared.step_names if name in facts}
-    supposed.update(_DONE_WELL, current_tier=prepared.tier_names[level])
+    """Limits on the current tier that will hold the leg once it has done well there; what an unanswered
+    question leaves open counts."""
     states = prepared.read_step_limits(supposed)[0]
     return [
-        HeldLimit(prepared.edition.rules[place].id, prepared.limits[place], GOOD_REVIEW, review_on)
+        HeldLimit(prepared.rule_ids[place], prepared.limits[place], GOOD_REVIEW, review_on)
         for place, state in zip(prepared.step_limits, states, strict=False)
         if state != DOES_NOT_APPLY and prepared.limits[place] < target
     ]

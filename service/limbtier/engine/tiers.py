@@ -5,7 +5,7 @@ Only minimum, maximum and union are used, so the order of rules never matters.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from limbtier.domain.decision import Disposition
 from limbtier.engine.interpreter import APPLIES
@@ -14,8 +14,7 @@ from limbtier.engine.prepared import Counting, PreparedEdition
 WITHHOLD = 0
 
 
-@dataclass(frozen=True, slots=True)
-class TierRange:
+class TierRange(NamedTuple):
     """Ranks of tiers, 0 lowest. `given` is the tier given in every disposition."""
 
     given: int
@@ -39,12 +38,14 @@ def tier_range(prepared: PreparedEdition, counting: Counting) -> TierRange:
     top = len(prepared.tier_names) - 1
     surely = possibly = -1
     applying = bounding = lasting = top
+    proposes, limits = prepared.proposes, prepared.limits
     for place, state in counting.items():
-        proposed, limit = prepared.proposes[place], prepared.limits[place]
+        proposed = proposes[place]
         if proposed >= 0:
             possibly = max(possibly, proposed)
             if state == APPLIES:
                 surely = max(surely, proposed)
+        limit = limits[place]
         if limit >= 0:
             bounding = min(bounding, limit)
             if state == APPLIES:
