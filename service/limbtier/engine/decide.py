@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date, datetime
+from itertools import compress
 from typing import Final
 
 from limbtier.domain.assessment import SIDES, Answer, Assessment, Side
@@ -74,7 +75,7 @@ def decide_limb(
     first_contact = facts.get("first_contact_on")
     first_contact_on = first_contact if isinstance(first_contact, date) else None
     days = Days(assessment.assessed_on, calendar, first_contact_on, settings)
-    counting = {place: state for place, state in enumerate(states) if state}
+    counting = {place: states[place] for place in compress(prepared.places, states)}
     tiers = tier_range(prepared, counting)
     outcome = disposition(tiers, tier_now(prepared, facts), SUPPORT)
     look_again = review(prepared, counting, tiers, outcome, days)
@@ -106,9 +107,10 @@ def decide_limb(
 
 def _limits(prepared: PreparedEdition, counting: Counting, given: int) -> tuple[Held, ...]:
     """Every limit that counts, lowest first, in the order of the rules where equal."""
-    return tuple(
+    found = [
         entry[counting[place] - 1][rank == given] for rank, place, entry in prepared.held if place in counting
-    )
+    ]
+    return tuple(found)
 
 
 def tier_now(prepared: PreparedEdition, facts: Mapping[str, Answer]) -> int | None:
