@@ -73,10 +73,7 @@ class KeyFolder:
 
     def make(self, name: str) -> LogKeys:
         """Make the folder and a first key in it. There must be none."""
-        try:
-            self.path.mkdir(mode=0o700, exist_ok=True)
-        except OSError as error:
-            raise _unusable(f"The folder `{self.path}` cannot be made: {error.strerror}.") from None
+        self._make_folder()
         keys = LogKeys(SigningKey.generate(name))
         self.replace(keys)
         return keys
@@ -84,6 +81,13 @@ class KeyFolder:
     def replace(self, keys: LogKeys) -> None:
         """Sign with other keys from now on."""
         self._write(KEY, _text(keys))
+
+    def adopt(self, keys: LogKeys, note: str) -> None:
+        """Sign with other keys from now on, which signed this checkpoint; the folder is made if need be."""
+        self._make_folder()
+        self.replace(keys)
+        self.keep_checkpoint(note)
+        self.drop_rotation()
 
     def read_rotation(self) -> Rotation | None:
         """The change of keys that has begun and not ended."""
@@ -118,6 +122,12 @@ class KeyFolder:
     def keep_checkpoint(self, note: str) -> None:
         """Keep a checkpoint, durably, in place of the one before."""
         self._write(CHECKPOINT, note)
+
+    def _make_folder(self) -> None:
+        try:
+            self.path.mkdir(mode=0o700, exist_ok=True)
+        except OSError as error:
+            raise _unusable(f"The folder `{self.path}` cannot be made: {error.strerror}.") from None
 
     def _keys(self, text: str, name: str) -> LogKeys:
         first, *others = text.splitlines() or [""]

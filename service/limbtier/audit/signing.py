@@ -15,7 +15,7 @@ from limbtier.foundation.clock import Clock
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.signed_note import Checkpoint, InvalidNote, open_note, sign
 from limbtier.store.entries import EntryStore
-from limbtier.store.faults import damaged, fault
+from limbtier.store.faults import fault
 from limbtier.store.locked_log import LockedLog, StoredCheckpoint
 
 _IN_DATABASE: Final = "The last checkpoint"
@@ -43,22 +43,17 @@ class Signer:
         head, last, kept = log.frontier, log.last_checkpoint(), self.folder.read_checkpoint()
         keys = self._keys(signed_before=last is not None or kept is not None)
         rotation = self._rotation(store)
-        signers, new_name = [keys.signing], False
-        if rotation is not None:
-            new_name = rotation.keys.signing.name != keys.signing.name
-            signers = [rotation.keys.signing] if new_name else [keys.signing, rotation.keys.signing]
         known = keys if rotation is None else rotation.keys
-        if last is not None:
-            signed = _opened(last.note, known, _IN_DATABASE)
-            check_continues(head, signed, log.read_hashes, _IN_DATABASE)
-        if kept is not None and not new_name:
-            signed = _opened(kept, known, _BESIDE_KEY)
-            check_continues(head, signed, log.read_hashes, _BESIDE_KEY)
-            if last is None or signed.size > last.size:
-                last = StoredCheckpoint(signed.size, signed.root, kept, self._clock())
-                log.add_checkpoint(last)
+        for note, which in (last.note if last else None, _IN_DATABASE), (kept, _BESIDE_KEY):
+            if note is not None:
+                signed = opened_checkpoint(note, known, which)
+                check_continues(head, signed, log.read_hashes, which)
+                if last is None or signed.size > last.size:  # only one that the database has lost
+                    last = StoredCheckpoint(signed.size, signed.root, note, self._clock())
+                    log.add_checkpoint(last)
         if last is None or last.size < head.size:
-            note = sign(Checkpoint(signers[-1].name, head.size, head.root()).text(), signers)
+            signers = [keys.signing] if rotation is None else [keys.signing, rotation.keys.signing]
+            note = sign(Checkpoint(keys.signing.name, head.size, head.root()).text(), signers)
             self.folder.keep_checkpoint(note)
             last = StoredCheckpoint(head.size, head.root(), note, self._clock())
             log.add_checkpoint(last)
@@ -95,8 +90,9 @@ def name_after_loss(name: str) -> str:
     return f"{found[1]}/restored-{int(found[2]) + 1}" if found else f"{name}/restored-1"
 
 
-def _opened(note: str, keys: LogKeys, which: str) -> Checkpoint:
-    """A checkpoint that keys of this log signed. Raises StoreUnavailable."""
+def opened_checkpoint(note: str, keys: LogKeys, which: str, *, former_names: bool = False) -> Checkpoint:
+    """A checkpoint that keys of this log signed; with `former_names` also one of before it was restored
+    under another name. Raises StoreUnavailable."""
     try:
         opened = open_note(note, keys.verifiers)
         checkpoint = Checkpoint.read(opened.text)
@@ -104,8 +100,9 @@ def _opened(note: str, keys: LogKeys, which: str) -> Checkpoint:
         raise _refused(f"{which} cannot be trusted: {error.diagnostics[0].message}") from None
     if opened.unknown:
         raise _refused(f"{which} is signed by a key that is not here, too: the key was changed elsewhere.")
-    if any(key.name != checkpoint.origin for key in opened.verified):
-        raise damaged(f"{which} says it is of the log {checkpoint.origin}, whose key did not sign it.")
+    named = {key.name for key in keys.verifiers} if former_names else {keys.signing.name}
+    if checkpoint.origin not in named or opened.verified[0].name != checkpoint.origin:
+        raise _refused(f"{which} is of the log {checkpoint.origin}, not of {keys.signing.name}.")
     return checkpoint
 
 

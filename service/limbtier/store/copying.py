@@ -1,0 +1,96 @@
+"""Copies a whole database: a SQLite file as a file, anything else row by row, as it was at one moment."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import Final
+from urllib.parse import quote
+
+from sqlalchemy import Connection, delete, insert, select, tuple_
+from sqlalchemy.exc import SQLAlchemyError
+
+from limbtier.store.database import Database
+from limbtier.store.faults import fault, unavailable
+from limbtier.store.opening import open_database
+from limbtier.store.tables import log_head, metadata
+
+_AT_ONCE: Final = 200
+
+
+def copy_file(source: Path, target: Path) -> None:
+    """Copy a SQLite database, which others may write meanwhile, into a new file for its owner alone.
+
+    Raises StoreUnavailable, FileExistsError.
+    """
+    os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_NOFOLLOW, 0o600))
+    try:
+        with (
+            closing(sqlite3.connect(f"file:{quote(str(source.absolute()))}?mode=ro", uri=True)) as old,
+            closing(sqlite3.connect(target)) as new,
+        ):
+            old.backup(new)
+    except sqlite3.Error as error:
+        raise unavailable("copied", error) from None
+
+
+def copy_into_file(source: Database, target: Path) -> None:
+    """Copy a database, row by row, into a new SQLite file. Raises StoreUnavailable, FileExistsError."""
+    os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_NOFOLLOW, 0o600))
+    new = open_database(target)
+    try:
+        copy_rows(source, new)
+    finally:
+        new.close()
+
+
+def make_single(file: Path) -> None:
+    """Make a SQLite database that nobody uses one file that can be read without writing beside it."""
+    try:
+        with closing(sqlite3.connect(file)) as connection:
+            connection.execute("PRAGMA journal_mode = DELETE")
+    except sqlite3.Error as error:
+        raise unavailable("written", error) from None
+
+
+def copy_rows(source: Database, target: Database) -> None:
+    """Copy every row into a database whose log is empty, all of it or nothing. Raises StoreUnavailable."""
+    snapshot = "AUTOCOMMIT" if source.is_sqlite else "REPEATABLE READ"
+    try:
+        with (
+            source.engine.connect().execution_options(isolation_level=snapshot) as old,
+            target.engine.connect() as new,
+        ):
+            new.exec_driver_sql("BEGIN IMMEDIATE" if target.is_sqlite else "BEGIN")
+            try:
+                _require_empty(new)
+                new.execute(delete(log_head))
+                _copy(old, new)
+                new.exec_driver_sql("COMMIT")
+            except BaseException:
+                new.exec_driver_sql("ROLLBACK")
+                raise
+    except SQLAlchemyError as error:
+        raise unavailable("copied", error) from None
+
+
+def _copy(old: Connection, new: Connection) -> None:
+    for table in metadata.sorted_tables:
+        key = list(table.primary_key.columns)
+        query = select(table).order_by(*key).limit(_AT_ONCE)
+        rows = old.execute(query).mappings().all()
+        while rows:
+            new.execute(insert(table), [dict(row) for row in rows])
+            last = tuple_(*(rows[-1][column.name] for column in key))
+            rows = old.execute(query.where(tuple_(*key) > last)).mappings().all()
+
+
+def _require_empty(connection: Connection) -> None:
+    for table in metadata.sorted_tables:
+        if table is not log_head and connection.execute(select(table).limit(1)).first() is not None:
+            raise fault(
+                f"The database is not empty: it has rows in `{table.name}`.",
+                "Name a new or an empty database. Nothing was changed.",
+            )
