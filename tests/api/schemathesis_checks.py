@@ -13,9 +13,12 @@ from schemathesis.generation.case import Case
 BEYOND_A_SCHEMA = {
     "contradicting-answer",  # the condition of a question
     "dates-out-of-order",  # two days against one another
+    "foreign-cursor",  # another question
     "future-date",  # a day after the assessment
+    "idempotency-key-reused",  # another request before
     "impossible-date",  # 30 February
     "no-edition-in-force",
+    "no-such-proof",  # the size of the log
     "out-of-range",  # a day before 1900
     "outside-calendar",  # a review after the last bank holiday known
     "patient-number-refused",  # ten digits, with separators between them

@@ -139,7 +139,9 @@ def test_without_the_scope_nothing_is_decided_stored_or_read(service: Service) -
             assert problem_of(answer, "insufficient-scope", 403) == [("insufficient-scope", None)]
             assert "`decide`" in answer.text
             assert "tier" not in answer.json()
-    assert service.log.size == 0
+    # Each refused act is in the log, and nothing else is.
+    kinds = [entry.kind for entry in service.log.store.entries_from(0, service.log.size)]
+    assert kinds == ["act_refused"] * 6
 
 
 def test_a_token_is_looked_at_before_anything_else_of_a_request(stranger: TestClient) -> None:

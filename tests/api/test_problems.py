@@ -19,9 +19,9 @@ from tests.api.service import CHECKOUT, Service, first_contact, problem_of
 
 PACKAGE = CHECKOUT / "service" / "limbtier"
 # Raised while the service starts, checks rule files or keeps keys, so a caller over HTTP never meets them.
-AT_START = {"limbtier-error", "invalid-rule-files", "invalid-settings", "key-refused"}
-# Turned into an invalid assessment before it leaves the use case.
-INSIDE = {"calendar-range"}
+AT_START = {"limbtier-error", "invalid-rule-files", "invalid-settings", "key-refused", "log-keys-unusable"}
+# Turned into an invalid assessment, or into a log that is unavailable, before it leaves the inside.
+INSIDE = {"calendar-range", "invalid-note", "invalid-key", "not-canonical"}
 # Modules whose findings can reach a caller over HTTP.
 REACHING = (
     "api/*.py",
@@ -34,6 +34,8 @@ REACHING = (
     "store/*.py",
     "use_cases/assessment_request.py",
     "use_cases/decide.py",
+    "use_cases/retries.py",
+    "use_cases/stored_decision.py",
 )
 CODE = re.compile(r"[a-z]+(-[a-z]+)+")
 
@@ -112,7 +114,7 @@ def test_a_path_without_anything_is_a_problem(shared_service: Service, path: str
     [
         ("GET", "/v1/previews", "OPTIONS, POST"),
         ("HEAD", "/v1/previews", "OPTIONS, POST"),
-        ("PUT", "/v1/decisions", "OPTIONS, POST"),
+        ("PUT", "/v1/decisions", "GET, HEAD, OPTIONS, POST"),
         ("DELETE", "/v1/decisions/00000000-0000-4000-8000-000000000000", "GET, HEAD, OPTIONS"),
         ("POST", "/v1/vocabulary", "GET, HEAD, OPTIONS"),
         ("TRACE", "/health/live", "GET, HEAD, OPTIONS"),

@@ -100,9 +100,8 @@ def read_page(query: Mapping[str, str], caller: Caller) -> Page:
     if "cursor" in query and not any("`cursor`" in item.message for item in found):
         place, _, mark = query["cursor"].partition(".")
         if mark != _mark(wanted, int(place)):
-            found.append(
-                _bad("cursor", "It belongs to another question. Ask for the first page, without a cursor.")
-            )
+            advice = "Ask for the first page, without a cursor."
+            found.append(Diagnostic("foreign-cursor", "The cursor belongs to another question.", advice))
         before = int(place)
     if found:
         raise InvalidQuery(found)
@@ -152,7 +151,9 @@ def _moment(name: str, query: Mapping[str, str], found: list[Diagnostic]) -> dat
         if re.fullmatch(MOMENT_PATTERN.removeprefix("^").removesuffix("$"), text):
             return datetime.fromisoformat(text).astimezone(UTC)
     except (ValueError, OverflowError):
-        pass
+        message = f"The query parameter `{name}` is no day or moment that exists."
+        found.append(Diagnostic("impossible-date", message, "Give a day that exists, from the year 1 on."))
+        return None
     found.append(_bad(name, "Write a day such as 2026-03-02, or a moment with its offset."))
     return None
 

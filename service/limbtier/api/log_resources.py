@@ -348,7 +348,7 @@ def _sizes(query: dict[str, str], *names: str) -> tuple[int, ...]:
 
 def _no_proof(wanted: str) -> InvalidQuery:
     message = "There is no proof for these numbers."
-    return InvalidQuery([Diagnostic("bad-parameter", message, f"Give numbers with {wanted}.")])
+    return InvalidQuery([Diagnostic("no-such-proof", message, f"Give numbers with {wanted}.")])
 
 
 def _json(record: dict[str, Any]) -> Response:

@@ -10,6 +10,7 @@ from urllib.parse import quote
 import orjson
 from fastapi import FastAPI, Request, Response
 from starlette.exceptions import HTTPException
+from starlette.routing import Match, Route
 
 from limbtier.api.errors import InsufficientScope, Unauthorised
 from limbtier.api.problems import FINDINGS, MEDIA_TYPE, PROBLEM_TYPES, ProblemType
@@ -86,7 +87,7 @@ async def _on_purpose(_request: Request, error: Exception) -> Response:
 async def _of_router(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
     if status == 405:
-        allowed = _allowed(error)
+        allowed = _allowed(request)
         if request.method == "OPTIONS":
             return Response(status_code=204, headers={"Allow": allowed})
         finding = Diagnostic("method-not-allowed", "The method is not taken here.", f"Use {allowed}.")
@@ -97,10 +98,12 @@ async def _of_router(request: Request, error: Exception) -> Response:
     return internal_error(error)
 
 
-def _allowed(error: Exception) -> str:
-    """The methods of an address: those of its route, HEAD wherever GET is, and OPTIONS everywhere."""
-    headers = error.headers if isinstance(error, HTTPException) and error.headers else {}
-    methods = {name.strip() for name in headers.get("Allow", "").split(",") if name.strip()}
+def _allowed(request: Request) -> str:
+    """The methods of an address: those of all its routes, HEAD wherever GET is, and OPTIONS everywhere."""
+    methods: set[str] = set()
+    for route in request.app.routes:
+        if isinstance(route, Route) and route.matches(request.scope)[0] is not Match.NONE:
+            methods |= route.methods or set()
     if "GET" in methods:
         methods.add("HEAD")
     return ", ".join(sorted(methods | {"OPTIONS"}))

@@ -254,6 +254,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         ),
         Finding("engines-disagree", "The two engines named different rules for a leg.", _REPORT),
         Finding(
+            "foreign-cursor",
+            "A cursor was taken along to another question, or to another organisation.",
+            "Ask for the first page, without a cursor.",
+        ),
+        Finding(
             "future-date",
             "A day lies after the day of the assessment.",
             "Give a day on or before the assessment.",
@@ -301,6 +306,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         Finding("no-limb", "No leg was assessed.", "Give `left`, `right` or both."),
         Finding(
             "no-token", "The request carries no bearer token.", "Send the header `Authorization: Bearer`."
+        ),
+        Finding(
+            "no-such-proof",
+            "There is no proof for these numbers: the log does not have that size, or their order is wrong.",
+            "Give numbers within the size of the log, the smaller first.",
         ),
         Finding(
             "not-json",
