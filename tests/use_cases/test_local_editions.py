@@ -14,6 +14,8 @@ from limbtier.use_cases.ready_rules import ready_rules
 
 FIRST_CONTACT = CHECKOUT / "demo_data" / "first_contact.json"
 LOCAL = "quillerbeck-2026.1.0"
+# The checks that ask about every assessment have tests of their own.
+QUICK_CHECK = ("check", "--quick", "--on", "2026-11-26")
 DIFFERING = "cases_of_the_core_edition.yaml"
 # Dates are judged as on a fixed day; the checks that ask about every assessment have tests of their own.
 QUICK_CHECK = ("check", "--quick", "--on", "2026-11-26")
