@@ -66,8 +66,9 @@ def _plain(line: tuple[Inline, ...]) -> str:
 def _behaviour(behaviour: Behaviour) -> dict[str, Any]:
     return {
         "equivalent": behaviour.equivalent,
-        "complete": not behaviour.incomplete,
+        "complete": not (behaviour.incomplete or behaviour.more),
         "incomplete_because": behaviour.incomplete or None,
+        "changes_not_told_in_full": behaviour.more,
         "questions_that_differ": behaviour.unlike_inputs,
         "differences": [
             {
@@ -146,20 +147,33 @@ def behaviour_sentences(behaviour: Behaviour) -> Iterator[str]:
         yield "Proved: both decide every assessment alike."
     else:
         yield (
-            f"Assessments that the two decide differently, in {len(behaviour.regions)} ways: "
+            f"Assessments that the two decide differently, in {_counted(len(behaviour.regions), 'way')}: "
             f"{counts['safer']} safer, {counts['less cautious']} less cautious, {counts['neither']} neither."
         )
-        yield (
-            f"There may be more: {behaviour.incomplete}."
-            if behaviour.incomplete
-            else "Proved complete: no other assessment is decided differently."
-        )
+        if behaviour.incomplete:
+            yield f"There may be more: {behaviour.incomplete}."
+        if behaviour.more:
+            yield (
+                "For these changes some conditions are named, and others lead to them, too: "
+                + ", ".join(behaviour.more)
+                + "."
+            )
+        if not behaviour.incomplete:
+            yield (
+                "Proved complete: nothing else is decided differently."
+                if behaviour.more
+                else "Proved complete: no other assessment is decided differently."
+            )
     if behaviour.unlike_inputs:
         yield (
             "Questions that the two ask differently: "
             + ", ".join(behaviour.unlike_inputs)
             + ". Only assessments that both take are compared, each given the answers that it knows."
         )
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
 
 
 # ---- as a document -----------------------------------------------------------------------------------------
