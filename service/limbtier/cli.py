@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from limbtier.foundation.errors import LimbtierError
 from limbtier.foundation.settings import CHECKOUT, Settings, read_settings
+from limbtier.use_cases.keep_log_arguments import add_log_commands
 
 if TYPE_CHECKING:
     from limbtier.use_cases.manage_keys import KeyManager
@@ -98,6 +99,8 @@ def _parser() -> argparse.ArgumentParser:
         help="a verifier key of the log that you have from elsewhere; may be given again",
     )
     verify.set_defaults(run=_verify)
+
+    add_log_commands(commands, _keep_log)
 
     demo = commands.add_parser("demo", help="show a first decision on invented data, then serve the API")
     _address(demo)
@@ -340,6 +343,12 @@ def _verify(options: argparse.Namespace) -> int:
     from limbtier.use_cases.verify_log import verify_log
 
     return verify_log(options.export, options.checkpoint, options.key, sys.stdout, sys.stderr)
+
+
+def _keep_log(options: argparse.Namespace) -> int:
+    from limbtier.use_cases.keep_log import keep_log
+
+    return keep_log(options, _settings(), sys.stdout)
 
 
 def _demo(options: argparse.Namespace) -> int:

@@ -1,0 +1,73 @@
+"""What an operator does with the log as a whole: back it up, put it back, change its key."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from typing import TextIO
+
+from limbtier.audit.backup import back_up, restore
+from limbtier.audit.checkpoint_key import KeyFolder
+from limbtier.foundation.settings import Settings
+from limbtier.use_cases.open_log import open_log
+
+Progress = Callable[[int, int], None]
+_SHOWN_EVERY = 100_000
+
+
+def keep_log(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
+    """Run the command that the options name. Raises BackupRefused, StoreUnavailable."""
+    run = {"backup": _back_up, "restore": _restore, "rotate-key": _rotate_key}
+    return run[options.keep_log](options, settings, out)
+
+
+def _back_up(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
+    folder = KeyFolder(settings.log_keys)
+    size = back_up(settings.database, folder, options.target, _progress(out))
+    out.write(
+        f"Backed up {size} entries to {options.target}; the whole log was verified in the copy.\n"
+        f"The log's key is not in it. Keep a copy of {settings.log_keys} too, in another place: without it\n"
+        "a backup comes back as a log of another name.\n"
+    )
+    return 0
+
+
+def _restore(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
+    restored = restore(
+        options.source,
+        settings.database,
+        KeyFolder(settings.log_keys),
+        settings.log_origin,
+        options.lost_entries,
+        _progress(out),
+    )
+    out.write(f"Put back {restored.entries} entries; the whole log was verified. Its last entry says so.\n")
+    if restored.name is not None:
+        out.write(
+            f"Entries were lost, so the log signs under another name and key from now on: {restored.name}\n"
+            "Tell whoever keeps checkpoints of it: those of the old name end here.\n"
+        )
+    return 0
+
+
+def _rotate_key(_options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
+    _, log = open_log(settings, make=False)
+    try:
+        key = log.rotate_key()
+    finally:
+        log.close()
+    out.write(f"The log is signed with a new key from now on, which the old one vouched for:\n{key}\n")
+    return 0
+
+
+def _progress(out: TextIO) -> Progress:
+    shown = 0
+
+    def progress(done: int, entries: int) -> None:
+        nonlocal shown
+        if done >= shown + _SHOWN_EVERY:
+            shown = done
+            out.write(f"verified {done} of {entries} entries\n")
+            out.flush()
+
+    return progress

@@ -1,0 +1,82 @@
+"""`limbtier backup`, `restore` and `rotate-key`, as an operator types them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from limbtier.cli import main
+from limbtier.foundation.settings import read_settings
+from limbtier.use_cases.open_log import open_log
+from tests.support.log_entries import decision_entry
+
+Captured = pytest.CaptureFixture[str]
+
+
+@pytest.fixture
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return the database of a log of 4 entries, which is signed."""
+    file = tmp_path / "log.sqlite3"
+    serve_from(file, tmp_path, monkeypatch)
+    append(4)
+    return file
+
+
+def serve_from(file: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("LIMBTIER_DATABASE", str(file))
+    monkeypatch.setenv("LIMBTIER_LOG_KEYS", str(folder / "keys"))
+
+
+def append(count: int) -> None:
+    import os
+
+    _, log = open_log(read_settings(os.environ))
+    for number in range(count):
+        log.append(decision_entry(number))
+    log.checkpoint()
+    log.close()
+
+
+def test_a_backup_comes_back(
+    file: Path, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert main(["backup", str(tmp_path / "backup")]) == 0
+    said = capsys.readouterr().out
+    assert f"Backed up 4 entries to {tmp_path / 'backup'}" in said
+    assert f"Keep a copy of {tmp_path / 'keys'}" in said
+    serve_from(tmp_path / "again.sqlite3", tmp_path, monkeypatch)
+    assert main(["restore", str(tmp_path / "backup")]) == 0
+    assert "Put back 5 entries" in capsys.readouterr().out
+    append(1)
+
+
+def test_what_is_refused_says_what_to_do(
+    file: Path, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    backup = tmp_path / "backup"
+    assert main(["backup", str(backup)]) == 0
+    assert main(["backup", str(backup)]) == 2
+    assert main(["restore", str(backup)]) == 2
+    assert capsys.readouterr().err.count("is there already") == 2
+    append(1)
+    serve_from(tmp_path / "again.sqlite3", tmp_path, monkeypatch)
+    assert main(["restore", str(backup)]) == 2
+    assert "has 4 entries, but 5 were signed" in capsys.readouterr().err
+    assert main(["restore", str(backup), "--lost-entries", "the disk burnt"]) == 0
+    assert (
+        "under another name and key from now on: limbtier.invalid/log/restored-1" in capsys.readouterr().out
+    )
+    append(1)
+    monkeypatch.setenv("LIMBTIER_DATABASE", str(tmp_path / "missing.sqlite3"))
+    for command in (["backup", str(tmp_path / "other")], ["rotate-key"]):
+        assert main(command) == 2
+        assert "There is no database" in capsys.readouterr().err
+    assert not (tmp_path / "missing.sqlite3").exists()
+
+
+def test_a_key_is_changed(file: Path, capsys: Captured) -> None:
+    assert main(["rotate-key"]) == 0
+    key = capsys.readouterr().out.splitlines()[-1]
+    assert key.startswith("limbtier.invalid/log+")
+    append(1)
