@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Literal
@@ -34,11 +34,16 @@ Part = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Aspect:
-    """Something that a part tells: in words, and as it is held. Only the latter is compared, because words
+    """Something that a part tells: as it is held, and in words. Only the former is compared, because words
     also change with what they name: a rule does not differ because a material is called otherwise."""
 
-    text: Cell
     held: object
+    write: Callable[[], Cell]
+
+    @property
+    def text(self) -> Cell:
+        """The words, which are not written before they are needed."""
+        return self.write()
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,12 +113,12 @@ def _rule(edition: Edition, words: Sentences, rule: Rule) -> Described:
     return Described(
         rule.title,
         {
-            "title": Aspect(cell(rule.title), rule.title),
-            "topic": Aspect(cell(rule.topic), rule.topic),
-            "when": Aspect((words.when(rule.when),), rule.when),
-            "then": Aspect(words.then(rule), rule.then),
-            "because": Aspect(cell(rule.because), rule.because),
-            "sources": Aspect(_cited(edition, rule.sources), rule.sources),
+            "title": _told(rule.title),
+            "topic": _told(rule.topic),
+            "when": Aspect(rule.when, lambda: (words.when(rule.when),)),
+            "then": Aspect(rule.then, lambda: words.then(rule)),
+            "because": _told(rule.because),
+            "sources": Aspect(rule.sources, lambda: _cited(edition, rule.sources)),
         },
         rule.sources,
     )
@@ -130,9 +135,9 @@ def _setting(edition: Edition, setting: Setting) -> Described:
     return Described(
         setting.title,
         {
-            "title": Aspect(cell(setting.title), setting.title),
-            "value": Aspect(setting_values(setting), setting.values),
-            "sources": Aspect(_cited(edition, setting.sources), setting.sources),
+            "title": _told(setting.title),
+            "value": Aspect(setting.values, lambda: setting_values(setting)),
+            "sources": Aspect(setting.sources, lambda: _cited(edition, setting.sources)),
         },
         setting.sources,
     )
@@ -156,19 +161,17 @@ def _tier(tier: Tier) -> Described:
 
 
 def _question(words: Sentences, asked: Input) -> Described:
-    when = words.when(asked.asked_when) if asked.asked_when else ("always",)
     aspects = {
         "question": _told(asked.question),
         "help": _told(asked.help),
         "about": _told(f"{asked.scope}, in the group {asked.group}"),
         "kind": _told(asked.kind.replace("_", " ")),
-        "asked when": Aspect((when,), asked.asked_when),
+        "asked when": Aspect(asked.asked_when, lambda: (_asked_when(words, asked),)),
         "may be not done": _told(_yes(asked.may_be_not_done)),
         "danger sign": _told(_yes(asked.danger_sign)),
     }
     if asked.choices:
-        answers = tuple((Name(one.value), f": {one.meaning}", _counts_as(one)) for one in asked.choices)
-        aspects["answers"] = Aspect(answers, asked.choices)
+        aspects["answers"] = Aspect(asked.choices, lambda: tuple(map(_answer, asked.choices)))
     if asked.kind in ("number", "whole_number", "number_series"):
         aspects["unit"] = _told(asked.unit or "none")
         aspects["refused outside"] = _told(_range(asked.range))
@@ -178,7 +181,15 @@ def _question(words: Sentences, asked: Input) -> Described:
 
 
 def _told(text: str) -> Aspect:
-    return Aspect(cell(text), text)
+    return Aspect(text, lambda: cell(text))
+
+
+def _asked_when(words: Sentences, asked: Input) -> Line:
+    return words.when(asked.asked_when) if asked.asked_when else ("always",)
+
+
+def _answer(choice: Choice) -> Line:
+    return Name(choice.value), f": {choice.meaning}", _counts_as(choice)
 
 
 def _counts_as(choice: Choice) -> str:
@@ -228,7 +239,11 @@ def _wording(edition: Edition) -> Iterator[tuple[str, Described]]:
         **{f"disposition {name}": (text,) for name, text in wording.dispositions.items()},
     }
     for name, lines in texts.items():
-        yield name, Described(name.replace("_", " "), {"text": Aspect(cell(*lines), lines)})
+        yield name, Described(name.replace("_", " "), {"text": _lines(lines)})
+
+
+def _lines(lines: tuple[str, ...]) -> Aspect:
+    return Aspect(lines, lambda: cell(*lines))
 
 
 def _source(source: Source) -> Described:
@@ -249,8 +264,8 @@ def _case(case: WorkedCase) -> Described:
         {
             "story": _told(case.story),
             "limb": _told(case.limb),
-            "answers": Aspect(tuple(_entries(case.assessment)), case.assessment),
-            "expects": Aspect(tuple(_entries(case.expect)), case.expect),
+            "answers": Aspect(case.assessment, lambda: tuple(_entries(case.assessment))),
+            "expects": Aspect(case.expect, lambda: tuple(_entries(case.expect))),
         },
     )
 
