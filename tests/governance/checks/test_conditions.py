@@ -5,52 +5,18 @@ from __future__ import annotations
 from fractions import Fraction
 
 from hypothesis import given
-from hypothesis import strategies as st
 
 from limbtier.domain.assessment import Answer
 from limbtier.domain.condition import AllOf, AnyOf, Condition, EdgeTest, NoneOf, ValueTest
 from limbtier.engine.interpreter import truth
 from limbtier.governance.checks.condition_words import condition_words, number_words
 from limbtier.governance.checks.conditions import Span, implies, same_meaning_key
+from tests.support.conditions import conditions, edge_tests, facts, numbers
 
-NUMBERS = [Fraction(number, 2) for number in range(5)]
-VALUES = ("red", "green", "blue")
-
-
-@st.composite
-def edge_tests(draw: st.DrawFn) -> EdgeTest:
-    low = draw(st.sampled_from([None, *NUMBERS]))
-    high = draw(st.sampled_from([None, *NUMBERS]))
-    low_key = draw(st.sampled_from(["at_least", "above"]))
-    high_key = draw(st.sampled_from(["at_most", "below"]))
-    return EdgeTest("size", **{low_key: low, high_key: high})
+CONDITIONS = conditions()
 
 
-def value_tests(name: str) -> st.SearchStrategy[ValueTest]:
-    chosen = st.lists(st.sampled_from(VALUES), min_size=1, max_size=2, unique=True)
-    return chosen.map(lambda values: ValueTest(name, tuple(values)))
-
-
-def parts(of: st.SearchStrategy[Condition]) -> st.SearchStrategy[tuple[Condition, ...]]:
-    return st.lists(of, min_size=1, max_size=3).map(tuple)
-
-
-CONDITIONS: st.SearchStrategy[Condition] = st.recursive(
-    st.one_of(edge_tests(), value_tests("colour"), value_tests("shape")),
-    lambda of: st.one_of(parts(of).map(AllOf), parts(of).map(AnyOf), parts(of).map(NoneOf)),
-    max_leaves=6,
-)
-FACTS = st.fixed_dictionaries(
-    {},
-    optional={
-        "size": st.one_of(st.sampled_from(NUMBERS), st.just("not_done")),
-        "colour": st.sampled_from(VALUES),
-        "shape": st.sampled_from(VALUES),
-    },
-)
-
-
-@given(one=CONDITIONS, other=CONDITIONS, facts=FACTS)
+@given(one=CONDITIONS, other=CONDITIONS, facts=facts)
 def test_what_one_condition_implies_reads_at_least_as_true(
     one: Condition, other: Condition, facts: dict[str, Answer]
 ) -> None:
@@ -58,7 +24,7 @@ def test_what_one_condition_implies_reads_at_least_as_true(
         assert truth(one, facts) <= truth(other, facts)
 
 
-@given(one=CONDITIONS, other=CONDITIONS, facts=FACTS)
+@given(one=CONDITIONS, other=CONDITIONS, facts=facts)
 def test_conditions_with_the_same_key_read_the_same(
     one: Condition, other: Condition, facts: dict[str, Answer]
 ) -> None:
@@ -77,7 +43,7 @@ def test_the_key_does_not_depend_on_the_order_of_parts(condition: Condition) -> 
         assert same_meaning_key(type(condition)(condition.parts[::-1])) == same_meaning_key(condition)
 
 
-@given(one=edge_tests(), other=edge_tests(), number=st.sampled_from(NUMBERS))
+@given(one=edge_tests, other=edge_tests, number=numbers)
 def test_a_number_is_in_the_meeting_of_two_spans_when_it_is_in_both(
     one: EdgeTest, other: EdgeTest, number: Fraction
 ) -> None:

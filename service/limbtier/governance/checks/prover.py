@@ -12,7 +12,7 @@ from limbtier.engine.in_force import NO_REVIEW
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.governance.checks.context import NotTold, Subsumption, Told
 from limbtier.governance.checks.lists.tier_without_material import HOLDING
-from limbtier.governance.proofs.effects import material_chosen, same_outcome, technique_shown
+from limbtier.governance.proofs.effects import material_chosen, technique_shown
 from limbtier.governance.proofs.formulas import Formula, all_of, any_of, negated
 from limbtier.governance.proofs.outcome import outcome_of
 from limbtier.governance.proofs.reachability import Subsumed, rule_matters, subsumed_rules
@@ -58,15 +58,16 @@ class SolverProver:
         """Whether any review would differ if the rule set none."""
         place = next(place for place, rule in enumerate(self._prepared.edition.rules) if rule.id == rule_id)
 
-        def differs(bench: Workbench) -> Formula:
+        def comes_first(bench: Workbench) -> Formula:
+            """The rule counts, and nothing else sets a review as early as it does."""
             reviews = list(bench.settings.reviews)
-            reviews[place] = NO_REVIEW
+            mine, reviews[place] = reviews[place], NO_REVIEW
             settings = replace(bench.settings, reviews=tuple(reviews))
             encoding = bench.encoding
             without = outcome_of(bench.edition, encoding.rules, encoding.terms, settings)
-            return negated(same_outcome(encoding.outcome, without))
+            return all_of((encoding.rules[place].possibly, negated(without.review.within(mine))))
 
-        return self._some(differs)
+        return self._some(comes_first)
 
     def subsumptions(self) -> tuple[Subsumption | NotTold, ...]:
         """Rules that are not needed beside another, in any period."""

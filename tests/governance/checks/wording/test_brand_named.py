@@ -1,5 +1,7 @@
 """Invented words stand for brands here; no product has these names."""
 
+from dataclasses import replace
+
 import pytest
 
 from limbtier.governance.checks.wording.brand_named import CHECK
@@ -37,6 +39,12 @@ def test_a_brand_is_found_once_or_for_each_of_its_names(sentence: str, bench: Be
 )
 def test_sentence_beginnings_known_words_and_units_are_no_brands(sentence: str, bench: Bench) -> None:
     assert bench.new(CHECK, with_then(bench.core, "thin-ankle", caution=(sentence,))) == []
+
+
+def test_an_edition_may_name_its_own_organisation_and_no_other(bench: Bench) -> None:
+    named = with_then(bench.core, "thin-ankle", caution=("As agreed in Quillerbeck and West Quillerbeck.",))
+    assert bench.new(CHECK, replace(named, name="west_quillerbeck")) == []
+    assert bench.new(CHECK, named) != []
 
 
 def test_the_title_of_a_rule_is_read_too(bench: Bench) -> None:

@@ -11,6 +11,7 @@ from tests.governance.checks.editing import with_then
     "sentence",
     [
         "Ask Dr Quillerbeck first.",
+        "Ask Prof M\u00fcllerbeck first.",
         "Ask Mrs. A. Quillerbeck first.",
         "Agreed by Sister Quillerbeck on the ward.",
         "As Q. Quillerbeck found in her clinic.",
@@ -33,6 +34,8 @@ def test_a_person_is_found(sentence: str, bench: Bench) -> None:
         "Ask the nurse, the doctor or the ward sister first. Nurse and doctor decide.",
         "Measure the ABPI. Write it down at 20 mmHg or less.",
         "Take it off. A short walk helps. I agree.",
+        "Ask the Nurse Practitioner or the Ward Sister.",
+        "Give vitamin A. Then heart failure of class I. See the tables of class A. Then stop.",
         "Use type 3a, e.g. in a spiral, i.e. with half overlap.",
     ],
 )

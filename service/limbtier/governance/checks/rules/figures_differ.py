@@ -77,6 +77,6 @@ CHECK: Final = Check(
         mend="Write the reason anew with the figures of the rule.",
         example="`abpi: {below: 0.5}` because `a ratio below 0.6 rules compression out`.",
     ),
-    severity="error",
+    severity="warning",
     find=find,
 )

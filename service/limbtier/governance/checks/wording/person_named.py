@@ -11,14 +11,20 @@ from limbtier.governance.checks.check import Check, Explanation, Finding
 from limbtier.governance.checks.context import Context
 from limbtier.governance.checks.texts import EditionText, texts_of
 
+# A name: a capital letter and others, of any language.
+_NAME: Final = r"[A-Z\u00c0-\u00de][^\W\d_]+"
 _FORM_OF_ADDRESS: Final = re.compile(
-    r"\b(?:Mr|Mrs|Ms|Miss|Mx|Dr|Prof|Professor|Sister|Nurse)\.? (?:[A-Z]\.? ?)*[A-Z][a-z]+"
+    rf"\b(?:Mr|Mrs|Ms|Miss|Mx|Dr|Prof|Professor|Sister)\.? (?:[A-Z]\.? ?)*{_NAME}"
 )
-# J. Smith, J.S., JS in brackets or after a dash at the end, as people sign.
-_DOTTED: Final = re.compile(r"\b[A-Z]\. ?(?:[A-Z]\. ?)*(?=[A-Z][a-z]+)[A-Z][a-z]+|\b(?:[A-Z]\.){2,}")
-_AND_OTHERS: Final = re.compile(r"\b[A-Z][a-z]+(?: [A-Z]{1,3})? et al\b")
+# An initial and a surname after such a word; elsewhere a letter may end a sentence (vitamin A. Then ...).
+_INITIAL_AND_NAME: Final = re.compile(
+    rf"(?:^|[(]|\b(?i:by|with|from|to|as|ask|and|tell|see) )(?:[A-Z]\. ?)+{_NAME}"
+)
+_INITIALS: Final = re.compile(r"\b(?:[A-Z]\.){2,}")
+_AND_OTHERS: Final = re.compile(rf"\b{_NAME}(?: [A-Z]{{1,3}})? et al\b")
 _ABBREVIATION: Final = re.compile(r"(?<![\w-])[A-Z]{2,4}(?![\w-])")
 _EMAIL: Final = re.compile(r"[\w.+-]+@[\w-]+\.\w+")
+_PEOPLE: Final = (_FORM_OF_ADDRESS, _INITIAL_AND_NAME, _INITIALS, _AND_OTHERS, _EMAIL)
 
 ADVICE: Final = "Name the role, and keep names and initials out of rule files."
 ABBREVIATION_ADVICE: Final = (
@@ -30,7 +36,7 @@ def find(edition: Edition, context: Context) -> Iterable[Finding]:
     """People by name or initials in any text; abbreviations that are not on the list of known words."""
     known = {word for phrase in context.settings.known_words for word in phrase.split()}
     for text in texts_of(edition):
-        for pattern in (_FORM_OF_ADDRESS, _DOTTED, _AND_OTHERS, _EMAIL):
+        for pattern in _PEOPLE:
             if found := pattern.search(text.text):
                 yield text.finding(f"`{text.field}` names a person: {found.group().strip()}", ADVICE)
                 break
