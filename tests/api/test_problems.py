@@ -19,7 +19,14 @@ from tests.api.service import CHECKOUT, Service, first_contact, problem_of
 
 PACKAGE = CHECKOUT / "service" / "limbtier"
 # Raised while the service starts, checks rule files or keeps keys, so a caller over HTTP never meets them.
-AT_START = {"limbtier-error", "invalid-rule-files", "invalid-settings", "key-refused", "log-keys-unusable"}
+AT_START = {
+    "limbtier-error",
+    "invalid-rule-files",
+    "invalid-settings",
+    "key-refused",
+    "log-keys-unusable",
+    "no-new-edition",
+}
 # Turned into an invalid assessment, or into a log that is unavailable, before it leaves the inside.
 INSIDE = {"calendar-range", "invalid-note", "invalid-key", "not-canonical"}
 # Modules whose findings can reach a caller over HTTP.
