@@ -14,7 +14,7 @@ from limbtier.governance.checks.context import NotTold, Subsumption, Told
 from limbtier.governance.checks.lists.tier_without_material import HOLDING
 from limbtier.governance.proofs.effects import material_chosen, technique_shown
 from limbtier.governance.proofs.formulas import Formula, all_of, any_of, negated
-from limbtier.governance.proofs.outcome import outcome_of
+from limbtier.governance.proofs.outcome import review_of
 from limbtier.governance.proofs.reachability import Subsumed, rule_matters, subsumed_rules
 from limbtier.governance.proofs.session import Found, NoneFound, NotSettled
 from limbtier.governance.proofs.workbench import Workbench
@@ -64,8 +64,9 @@ class SolverProver:
             mine, reviews[place] = reviews[place], NO_REVIEW
             settings = replace(bench.settings, reviews=tuple(reviews))
             encoding = bench.encoding
-            without = outcome_of(bench.edition, encoding.rules, encoding.terms, settings)
-            return all_of((encoding.rules[place].possibly, negated(without.review.within(mine))))
+            tiers, dispositions = encoding.outcome.tiers, encoding.outcome.dispositions
+            others = review_of(encoding.rules, tiers, dispositions, settings)
+            return all_of((encoding.rules[place].possibly, negated(others.within(mine))))
 
         return self._some(comes_first)
 

@@ -22,9 +22,7 @@ def find(edition: Edition, context: Context) -> Iterable[Finding]:
             message = (
                 f"Some assessment is given the tier `{tier.name}`, and no bandage, wrap or hosiery fits it."
             )
-            advice = (
-                "Choose something for these legs, or avoid less; `limbtier prove` shows such an assessment."
-            )
+            advice = "Choose something for these legs, or avoid less."
             yield Finding("tier", tier.name, message, advice)
 
 
