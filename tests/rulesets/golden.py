@@ -10,6 +10,7 @@ that begins with `=== `:
     === fill <path>           a file of as many bytes as the line says
     === remove <path>         takes the file away
     === rules <number>        adds so many further rules
+    === remarks <number>      adds so many files that hold only a remark
     === local <version>       puts the edition that is based on the small one at local/<version>
     === says                  all diagnostics, in their order
 
@@ -109,6 +110,9 @@ def apply(case: MessageCase, rules: Path) -> None:
                 file.unlink()
             case "rules":
                 (rules / EDITION / "rules" / "many.yaml").write_text(many_rules(int(path)), encoding="utf-8")
+            case "remarks":
+                for number in range(int(path)):
+                    (rules / EDITION / "rules" / f"remark-{number}.yaml").write_text("# Nothing.\n")
             case "local":
                 copy_of_local_edition(rules, path)
             case _:

@@ -25,7 +25,7 @@ SINGLE_FILES: Final = (
 # More than any edition needs, and few enough to be read and made ready in a minute.
 MOST_FILES: Final = 200
 MOST_BYTES: Final = 5_000_000
-MOST_RULES: Final = 2000
+MOST_RULES: Final = 1000
 
 
 class EditionFiles:
@@ -85,12 +85,13 @@ class EditionFiles:
 
     def too_large(self) -> bool:
         """Whether there are more files or bytes than an edition needs; then it is named and not read."""
+        if name_too_many_files(len(self.contents), self.folder, self._found):
+            return True
         size = sum(len(data) for data in self.contents.values())
-        if len(self.contents) <= MOST_FILES and size <= MOST_BYTES:
+        if size <= MOST_BYTES:
             return False
-        message = f"The edition has {len(self.contents)} files of {size:,} bytes together."
-        advice = f"Keep it to {MOST_FILES} files and {MOST_BYTES:,} bytes."
-        self._found.add_file("edition-too-large", self.folder, message, advice)
+        message = f"The files of the edition have {size:,} bytes together."
+        self._found.add_file("edition-too-large", self.folder, message, f"Keep them to {MOST_BYTES:,} bytes.")
         return True
 
     def check_number_of_rules(self, number: int) -> None:
@@ -115,6 +116,15 @@ class EditionFiles:
 
     def _add(self, code: str, name: str, message: str, advice: str) -> None:
         self._found.add_file(code, self.place(name), message, advice)
+
+
+def name_too_many_files(number: int, folder: str, found: Findings) -> bool:
+    """Name a folder with more files than any edition has; whether it has."""
+    if number <= MOST_FILES:
+        return False
+    message = f"The edition has {number:,} files."
+    found.add_file("edition-too-large", folder, message, f"Keep it to {MOST_FILES}; join some of them.")
+    return True
 
 
 def only_remarks(data: bytes) -> bool:

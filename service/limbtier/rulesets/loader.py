@@ -13,7 +13,13 @@ from limbtier.domain.rule import GuardRails
 from limbtier.measures.working_days import WorkingCalendar
 from limbtier.rulesets.base_order import name_unknown_base
 from limbtier.rulesets.digest import digest, files_of
-from limbtier.rulesets.edition_files import HEAD, SINGLE_FILES, EditionFiles, base_named
+from limbtier.rulesets.edition_files import (
+    HEAD,
+    SINGLE_FILES,
+    EditionFiles,
+    base_named,
+    name_too_many_files,
+)
 from limbtier.rulesets.findings import Findings, Placed
 from limbtier.rulesets.local_edition import read_local_edition, starting_points
 from limbtier.rulesets.read_calendar import read_calendars
@@ -50,7 +56,10 @@ def load_edition(
     rule_set, version = folder.resolve().parts[-2:]
     found = Findings()
     contents: dict[str, bytes] = {}
-    for relative, path in files_of(folder).items():
+    paths = files_of(folder)
+    name_too_many_files(len(paths), f"{rule_set}/{version}", found)
+    found.refuse()
+    for relative, path in paths.items():
         data = _read_file(path, f"{rule_set}/{version}/{relative}", found)
         if data is not None:
             contents[relative] = data
