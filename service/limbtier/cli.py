@@ -179,27 +179,16 @@ def _forms(command: argparse.ArgumentParser, *forms: str) -> None:
 
 
 def _check_arguments(check: argparse.ArgumentParser) -> None:
-    check.add_argument(
-        "path",
-        type=Path,
-        metavar="PATH",
-        nargs="?",
-        help="the rules folder, or the folder of one edition (default: the rules folder of the service)",
-    )
+    what = "the rules folder, or the folder of one edition (default: the rules folder of the service)"
+    check.add_argument("path", type=Path, metavar="PATH", nargs="?", help=what)
     check.add_argument("--explain", metavar="ID", help="explain one check, and check nothing")
     check.add_argument("--strict", action="store_true", help="let warnings fail the check too")
-    check.add_argument(
-        "--quick", action="store_true", help="leave out the checks that ask about every assessment"
-    )
+    quick = "leave out the checks that ask about every assessment"
+    check.add_argument("--quick", action="store_true", help=quick)
     check.add_argument("--json", action="store_true", help="print the findings as JSON")
-    check.add_argument(
-        "--on", type=_day, metavar="DATE", help="judge dates as on this day, year-month-day (default: today)"
-    )
-    check.add_argument(
-        "--list-differing",
-        action="store_true",
-        help="list the cases of a base that come out differently, to be read and put under `replace`",
-    )
+    check.add_argument("--on", type=_day, metavar="DATE", help="judge dates as on this day (default: today)")
+    listing = "list the cases of a base that come out differently, to be read and put under `replace`"
+    check.add_argument("--list-differing", action="store_true", help=listing)
     check.set_defaults(run=_check)
 
 
