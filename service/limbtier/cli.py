@@ -78,6 +78,9 @@ def _parser() -> argparse.ArgumentParser:
 
     serve = commands.add_parser("serve", help="serve the API on this machine")
     _address(serve)
+    serve.add_argument(
+        "--workers", type=int, default=1, metavar="N", help="processes that share the address and the log"
+    )
     serve.set_defaults(run=_serve)
 
     _key_commands(commands.add_parser("keys", help="add, list and revoke the keys of callers"))
@@ -104,6 +107,7 @@ def _parser() -> argparse.ArgumentParser:
 
     demo = commands.add_parser("demo", help="show a first decision on invented data, then serve the API")
     _address(demo)
+    demo.set_defaults(workers=1)
     demo.add_argument("--once", action="store_true", help="show the decision and stop, without serving")
     demo.set_defaults(run=_demo)
 
@@ -267,8 +271,12 @@ def _serve(options: argparse.Namespace) -> int:
     from limbtier.api.http_protocol import ProblemProtocol
     from limbtier.app import from_settings
 
+    settings = _settings()  # refused here at once, not in each worker
+    several = options.workers > 1
     uvicorn.run(
-        from_settings(_settings()),
+        "limbtier.app:from_environment" if several else from_settings(settings),
+        factory=several,
+        workers=options.workers if several else None,
         host=options.host,
         port=options.port,
         http=ProblemProtocol,

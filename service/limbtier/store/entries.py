@@ -21,6 +21,7 @@ from limbtier.store.locked_log import (
     frontier_of,
     read_hashes,
 )
+from limbtier.store.packing import packed, unpacked
 from limbtier.store.search import find_decisions
 from limbtier.store.tables import checkpoints, decisions, entries, hashes, retries
 
@@ -102,9 +103,10 @@ class EntryStore:
 
         Returns the positions. Raises RetryKeyTaken, naming which, and Conflict for an id that is there.
         """
+        kept = [packed(entry.data) for entry in new]
         try:
             with self.locked() as log:
-                return log.append(new)
+                return log.append(new, kept)
         except Conflict:
             self._refuse_taken(new)
             raise
@@ -156,9 +158,9 @@ class EntryStore:
         for first in range(start, stop, _AT_ONCE):
             rows = self.database.rows(self._range, first, min(first + _AT_ONCE, stop))
             for position, row in enumerate(rows, first):
-                if row[0] != position or not isinstance(row[4], bytes):
-                    raise damaged(f"Entry {position} of the log is missing or has no bytes.")
-                yield StoredEntry(*row)
+                if row[0] != position:
+                    raise damaged(f"Entry {position} of the log is missing.")
+                yield _stored(row)
             if len(rows) != min(first + _AT_ONCE, stop) - first:
                 raise damaged(f"Entry {first + len(rows)} of the log is missing.")
 
@@ -211,11 +213,11 @@ class EntryStore:
     def _checked(self, rows: list[Row]) -> StoredEntry | None:
         if not rows:
             return None
-        position, data = rows[0][0], rows[0][4]
-        kept = self.database.rows(self._one_hash, post_order_number(0, position))
-        if not kept or not isinstance(data, bytes) or kept[0][1] != leaf_hash(data):
-            raise damaged(f"Entry {position} of the log is not as it was appended.")
-        return StoredEntry(*rows[0])
+        found = _stored(rows[0])
+        kept = self.database.rows(self._one_hash, post_order_number(0, found.position))
+        if not kept or kept[0][1] != leaf_hash(found.data):
+            raise damaged(f"Entry {found.position} of the log is not as it was appended.")
+        return found
 
     def _refuse_taken(self, new: Sequence[Entry]) -> None:
         used = [entry.retry for entry in new if entry.retry is not None]
@@ -229,3 +231,11 @@ class EntryStore:
             raise RetryKeyTaken(taken) from None
         if any(self.database.rows(self._by_id, entry.id) for entry in new):
             raise Conflict(fault("An entry with this id is in the log already.").diagnostics) from None
+
+
+def _stored(row: Row) -> StoredEntry:
+    position, entry_id, kind, organisation, kept = row
+    data = unpacked(kept) if isinstance(kept, bytes) else None
+    if data is None:
+        raise damaged(f"Entry {position} of the log is not as it was appended.")
+    return StoredEntry(position, entry_id, kind, organisation, data)

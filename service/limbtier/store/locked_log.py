@@ -20,6 +20,7 @@ from limbtier.foundation.merkle import (
 )
 from limbtier.store.database import Cursor, Database, Row
 from limbtier.store.faults import damaged
+from limbtier.store.packing import packed
 from limbtier.store.search import property_rows
 from limbtier.store.tables import (
     checkpoints,
@@ -91,8 +92,11 @@ class LockedLog:
         cursor.execute(statements.lock_head)
         self.frontier = frontier_of(cursor.fetchone())
 
-    def append(self, new: Sequence[Entry]) -> list[int]:
-        """Append entries, and all that they are found by. Returns their positions."""
+    def append(self, new: Sequence[Entry], kept: Sequence[bytes] | None = None) -> list[int]:
+        """Append entries, and all that they are found by. Returns their positions. `kept` are their bytes as
+        they are to lie in the database, where that was worked out before the log was locked."""
+        if kept is None:
+            kept = [packed(entry.data) for entry in new]
         frontier = self.frontier
         first = frontier.size
         number = complete_subtrees(first)
@@ -102,9 +106,9 @@ class LockedLog:
         limb_rows: list[Row] = []
         retry_rows: list[Row] = []
         properties: set[Row] = set()
-        for position, entry in enumerate(new, first):
+        for position, (entry, data) in enumerate(zip(new, kept, strict=True), first):
             organisation, decision, retry = entry.organisation, entry.decision, entry.retry
-            rows.append((position, entry.id, entry.kind, organisation, microseconds(entry.at), entry.data))
+            rows.append((position, entry.id, entry.kind, organisation, microseconds(entry.at), data))
             for _, _, found in frontier.add(leaf_hash(entry.data)):
                 hash_rows.append((number, found))
                 number += 1

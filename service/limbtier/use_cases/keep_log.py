@@ -1,4 +1,4 @@
-"""What an operator does with the log as a whole: back it up, put it back, change its key."""
+"""What an operator does with the log as a whole: export it, back it up, put it back, change its key."""
 
 from __future__ import annotations
 
@@ -8,6 +8,9 @@ from typing import TextIO
 
 from limbtier.audit.backup import back_up, restore
 from limbtier.audit.checkpoint_key import KeyFolder
+from limbtier.audit.export import export_log
+from limbtier.audit.stored_log import StoredLog
+from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.settings import Settings
 from limbtier.use_cases.open_log import open_log
 
@@ -17,8 +20,31 @@ _SHOWN_EVERY = 100_000
 
 def keep_log(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
     """Run the command that the options name. Raises BackupRefused, StoreUnavailable."""
-    run = {"backup": _back_up, "restore": _restore, "rotate-key": _rotate_key}
+    run = {"export": _export, "backup": _back_up, "restore": _restore, "rotate-key": _rotate_key}
     return run[options.keep_log](options, settings, out)
+
+
+def _export(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
+    """The entry about the export comes first, so that the export holds it; a log that takes no entries any
+    more because it is damaged is exported all the same, so that it can be looked into."""
+    _, log = open_log(settings, make=False)
+    try:
+        try:
+            log.append(log.service_entry("log_exported", {"size": log.size}, "operator"))
+        except StoreUnavailable as error:
+            out.write(f"{error}\nThe log is exported up to its last checkpoint, without an entry about it.\n")
+        checkpoint = export_log(
+            StoredLog(log, KeyFolder(settings.log_keys)), options.target, _progress(out, "wrote")
+        )
+    finally:
+        log.close()
+    out.write(
+        f"Exported {checkpoint.size} entries to {options.target}.\n"
+        "It holds the decisions of every organisation: give it only to whoever may read them all. It can be verified from its files alone, with a\n"
+        "checkpoint that was kept elsewhere:\n"
+        f"  limbtier verify {options.target} --checkpoint FILE\n"
+    )
+    return 0
 
 
 def _back_up(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
@@ -60,14 +86,14 @@ def _rotate_key(_options: argparse.Namespace, settings: Settings, out: TextIO) -
     return 0
 
 
-def _progress(out: TextIO) -> Progress:
+def _progress(out: TextIO, verb: str = "verified") -> Progress:
     shown = 0
 
     def progress(done: int, entries: int) -> None:
         nonlocal shown
         if done >= shown + _SHOWN_EVERY:
             shown = done
-            out.write(f"verified {done} of {entries} entries\n")
+            out.write(f"{verb} {done} of {entries} entries\n")
             out.flush()
 
     return progress

@@ -1,4 +1,4 @@
-"""The arguments of the commands that keep the log: `backup`, `restore`, `rotate-key`."""
+"""The arguments of the commands that keep the log: `export`, `backup`, `restore`, `rotate-key`."""
 
 from __future__ import annotations
 
@@ -11,6 +11,9 @@ def add_log_commands(
     commands: argparse._SubParsersAction[argparse.ArgumentParser], run: Callable[[argparse.Namespace], int]
 ) -> None:
     """Add them; `run` is called with the options, whose `keep_log` names the command."""
+    export = commands.add_parser("export", help="write the log out as plain files that anybody can verify")
+    export.add_argument("target", type=Path, metavar="FOLDER", help="the folder to make")
+    export.set_defaults(run=run, keep_log="export")
     backup = commands.add_parser("backup", help="copy the log into a new file, and verify the copy")
     backup.add_argument("target", type=Path, metavar="TARGET", help="the file to make")
     backup.set_defaults(run=run, keep_log="backup")
