@@ -56,6 +56,11 @@ def test_what_is_no_number_in_json_is_refused(text: bytes) -> None:
     assert "is not a JSON number" in faults(text)[0][1]
 
 
+def test_where_a_text_stops_being_json_is_told_also_after_a_key_that_stands_twice() -> None:
+    assert faults(b'{"a": 1, "a": 2, "b": }') == [("", "The text stops being JSON at line 1, column 23.")]
+    assert faults(b'{"a": 1, "a": NaN}') == [("", "NaN is not a JSON number.")]
+
+
 def test_every_duplicate_key_is_named_at_its_place() -> None:
     text = b'{"person": {"diabetes": true, "diabetes": false}, "limbs": [{"a": 1, "a": 1}], "person": {}}'
     found = faults(text)

@@ -26,6 +26,10 @@ class _NoNumber(ValueError):
     """A word that stands for a number and is none in JSON."""
 
 
+class _KeyTwiceError(Exception):
+    """A key stands twice in an object."""
+
+
 class _Repeated(dict[str, Any]):
     """An object of the text in which a key stands twice."""
 
@@ -38,22 +42,12 @@ def read_json(data: bytes) -> Any:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
         raise NotJson([_fault(f"Byte {error.start} is not UTF-8.", "Send the text in UTF-8.")]) from None
-    repeated: list[_Repeated] = []
-
-    def as_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-        found = dict(pairs)
-        if len(found) == len(pairs):
-            return found
-        marked = _Repeated(found)
-        times = Counter(name for name, _ in pairs)
-        marked.keys_twice = tuple(sorted(name for name, count in times.items() if count > 1))
-        repeated.append(marked)
-        return marked
-
+    repeated = False
     try:
-        value = json.loads(
-            text, parse_float=Decimal, parse_constant=_refuse_constant, object_pairs_hook=as_object
-        )
+        try:
+            value = _PLAIN.decode(text)
+        except _KeyTwiceError:
+            value, repeated = _MARKING.decode(text), True
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
         raise NotJson([_fault(f"The text stops being JSON at {where}.", "Send one JSON value.")]) from None
@@ -65,7 +59,7 @@ def read_json(data: bytes) -> Any:
     if not repeated and text.isascii() and "\\u" not in text and text.count("[") + text.count("{") <= DEEPEST:
         return value  # nothing that the walk looks for can be in it
     faults: list[Diagnostic] = []
-    _walk(value, (), faults, bool(repeated))
+    _walk(value, (), faults, repeated)
     if faults:
         raise NotJson(faults)
     return value
@@ -73,6 +67,27 @@ def read_json(data: bytes) -> Any:
 
 def _refuse_constant(name: str) -> None:
     raise _NoNumber(f"{name} is not a JSON number.")
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise _KeyTwiceError
+    return found
+
+
+def _marked(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = _Repeated(pairs)
+    times = Counter(name for name, _ in pairs)
+    found.keys_twice = tuple(sorted(name for name, count in times.items() if count > 1))
+    return found
+
+
+# Made once, because making a decoder takes a fifth of the time that reading a request takes.
+_PLAIN, _MARKING = (
+    json.JSONDecoder(parse_float=Decimal, parse_constant=_refuse_constant, object_pairs_hook=hook)
+    for hook in (_unique, _marked)
+)
 
 
 def _walk(value: Any, steps: tuple[str | int, ...], faults: list[Diagnostic], repeated: bool) -> None:

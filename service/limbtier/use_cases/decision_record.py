@@ -9,19 +9,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import chain, compress
 from typing import Any, Final
 
 import orjson
 
 from limbtier import __version__
-from limbtier.domain.assessment import SIDES
+from limbtier.domain.assessment import SIDES, Answer
 from limbtier.domain.caller import Caller
 from limbtier.domain.decision import TRACE_FORMAT, Decision, LimbDecision, Review
 from limbtier.domain.vocabulary import MeasureWords
 from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.measures.rounding import show
-from limbtier.use_cases.answer_text import exact_text
+from limbtier.use_cases.answer_text import exact_fraction, exact_text
 from limbtier.use_cases.rule_record import conclusions, edition_summary
 from limbtier.use_cases.trace_record import STATES, TraceWriter, trace_writer
 
@@ -34,6 +35,7 @@ class RecordWriter:
     rule_ids: tuple[str, ...]
     edition: orjson.Fragment
     measures: tuple[tuple[str, MeasureWords], ...]
+    cites: tuple[tuple[str, ...], ...]
     reasons: tuple[tuple[Any, ...], ...]
     cautions: tuple[tuple[Any, ...], ...]
     instructions: tuple[tuple[orjson.Fragment, ...], ...]
@@ -99,10 +101,9 @@ class RecordWriter:
     def _limb(self, decision: Decision, limb: LimbDecision) -> dict[str, Any]:
         edition = self.prepared.edition
         states = limb.trace.rules
-        counting = [place for place, state in enumerate(states) if state]
+        counting = list(compress(self.prepared.places, states))
         above_withhold = limb.tier != self.prepared.tier_names[0]
-        rules = edition.rules
-        cited = dict.fromkeys(source for place in counting for source in rules[place].sources)
+        cited = dict.fromkeys(chain.from_iterable([self.cites[place] for place in counting]))
         calendar = decision.assessment.calendar
         note = edition.wording.no_working_day if limb.review.no_working_day else None
         return {
@@ -187,9 +188,13 @@ class RecordWriter:
         for name, words in self.measures:
             value = facts.get(name)
             if type(value) is Fraction:
-                found[name] = {"exact": str(value), "shown": show(value, words.places), "unit": words.unit}
+                found[name] = {
+                    "exact": exact_fraction(value),
+                    "shown": show(value, words.places),
+                    "unit": words.unit,
+                }
             else:
-                found[name] = {"exact": None, "shown": exact_text(value), "unit": None}
+                found[name] = _NOT_RECORDED if value is None else _state(value)
         return found
 
     def _materials(self, limb: LimbDecision, counting: list[int]) -> dict[str, Any]:
@@ -224,7 +229,7 @@ class RecordWriter:
             "technique": [
                 entry
                 for place in counting
-                if limb.trace.rules[place] == APPLIES and self._fits(place, limb)
+                if self.instructions[place] and limb.trace.rules[place] == APPLIES and self._fits(place, limb)
                 for entry in self.instructions[place]
             ],
         }
@@ -238,6 +243,7 @@ def record_writer(prepared: PreparedEdition) -> RecordWriter:
         rule_ids=tuple(rule.id for rule in edition.rules),
         edition=_written(edition_summary(edition, prepared.guard_rails.version)),
         measures=tuple(sorted(edition.vocabulary.measures.items())),
+        cites=tuple(rule.sources for rule in edition.rules),
         reasons=tuple(
             (
                 None,
@@ -289,6 +295,14 @@ def _written(value: object) -> orjson.Fragment:
 
 
 _ENGINE: Final = _written({"service": __version__, "trace_format": TRACE_FORMAT})
+
+
+def _state(value: Answer | None) -> dict[str, str | None]:
+    """A measure that is no number."""
+    return {"exact": None, "shown": exact_text(value), "unit": None}
+
+
+_NOT_RECORDED: Final = _state(None)
 
 
 def _review(review: Review, calendar: str) -> dict[str, Any]:
