@@ -78,19 +78,26 @@ def fill(database: Path, decisions: int) -> None:
 
 def measured(what: str, past: PastAssessments, candidate: Candidate) -> Impact:
     """Measure once, from a cold start of the working processes to the last decision."""
-    start = time.perf_counter()
+    start, used = time.perf_counter(), cpu_seconds()
     impact = measure_impact(past, candidate)
-    seconds = time.perf_counter() - start
+    seconds, used = time.perf_counter() - start, cpu_seconds() - used
     own = resource.getrusage(resource.RUSAGE_SELF)
     children = resource.getrusage(resource.RUSAGE_CHILDREN)
     print(
         f"{what}: {impact.assessments:,} assessments, {impact.legs:,} legs, {len(impact.changes):,} differ, "
         f"{len(impact.not_decided)} not decided\n"
-        f"  {seconds:.1f} s, {impact.assessments / seconds:,.0f} a second; memory of this process at most "
-        f"{own.ru_maxrss / 1024:.0f} MB, of the largest other {children.ru_maxrss / 1024:.0f} MB",
+        f"  {seconds:.1f} s, {used:.1f} s of processor time, {impact.assessments / seconds:,.0f} a second; "
+        f"memory of this process at most {own.ru_maxrss / 1024:.0f} MB, of the largest other "
+        f"{children.ru_maxrss / 1024:.0f} MB",
         flush=True,
     )
     return impact
+
+
+def cpu_seconds() -> float:
+    """Processor time of this process and of those it started that have ended."""
+    times = os.times()
+    return times.user + times.system + times.children_user + times.children_system
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ import orjson
 
 from limbtier.domain.assessment import SIDES, Assessment
 from limbtier.domain.rule import Conclusions
-from limbtier.engine.decide import decide
+from limbtier.engine.decide import decide_limb
 from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.outcome import outcome_of_limb
 from limbtier.engine.prepared import PreparedEdition
@@ -26,16 +26,16 @@ class NoDecisionRecord(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Outcomes:
-    """What one edition says of every leg. `reasons` by side are worked out only where something differs:
-    they need the whole record, or a decision in full, which may turn out to be refused."""
+    """What one edition says of every leg. `reasons` of a leg are worked out only where it differs: they need
+    more of the record, or a decision in full, which may turn out to be refused."""
 
     edition: str
     legs: Mapping[str, LegOutcome]
-    reasons: Callable[[], Mapping[str, LegReasons]]
+    reasons: Callable[[str], LegReasons]
 
 
 def outcomes_by(prepared: PreparedEdition, assessment: Assessment, calendar: WorkingCalendar) -> Outcomes:
-    """By an edition now. Raises CalendarRangeError; the reasons raise as `decide`."""
+    """By an edition now. Raises CalendarRangeError; the reasons raise as `decide_limb`."""
     legs: dict[str, LegOutcome] = {}
     for side in assessment.limbs:
         found = outcome_of_limb(prepared, side, assessment, calendar)
@@ -43,20 +43,15 @@ def outcomes_by(prepared: PreparedEdition, assessment: Assessment, calendar: Wor
             found.disposition, found.tier, found.target_tier, found.review_due_on.isoformat()
         )
 
-    def in_full() -> Mapping[str, LegReasons]:
-        decision = decide(prepared, assessment, calendar, assessment.assessed_at)
-        rules = prepared.edition.rules
-        reasons: dict[str, LegReasons] = {}
-        for side, limb in decision.limbs.items():
-            due_on = limb.review.due_on.isoformat()
-            if legs[side] != LegOutcome(limb.disposition, limb.tier, limb.target_tier, due_on):
-                raise AssertionError(f"the {side} leg was decided in two ways by {prepared.edition.id}")
-            counting = ((rule, state) for rule, state in zip(rules, limb.trace.rules, strict=True) if state)
-            counted = (_counted(rule.id, rule.then, state == APPLIES) for rule, state in counting)
-            reasons[side] = LegReasons(
-                frozenset(one for some in counted for one in some), frozenset(limb.review.set_by)
-            )
-        return reasons
+    def in_full(wanted: str) -> LegReasons:
+        side = next(one for one in assessment.limbs if one == wanted)
+        limb = decide_limb(prepared, side, assessment, calendar)
+        due_on = limb.review.due_on.isoformat()
+        if legs[side] != LegOutcome(limb.disposition, limb.tier, limb.target_tier, due_on):
+            raise AssertionError(f"the {side} leg was decided in two ways by {prepared.edition.id}")
+        rules = zip(prepared.edition.rules, limb.trace.rules, strict=True)
+        counted = (_counted(rule.id, rule.then, state == APPLIES) for rule, state in rules if state)
+        return LegReasons(frozenset(one for some in counted for one in some), frozenset(limb.review.set_by))
 
     return Outcomes(prepared.edition.id, legs, in_full)
 
@@ -104,7 +99,7 @@ def read_record(data: bytes) -> StoredDecision | None:
     return StoredDecision(
         record_id if isinstance(record_id, str) else None,
         record["received"].encode(),
-        Outcomes(edition, legs, lambda: _reasons_of(limbs)),
+        Outcomes(edition, legs, lambda side: _reasons_of(limbs[side])),
     )
 
 
@@ -125,6 +120,8 @@ _LEG: Final = tuple(
         (b'"target_tier":"', rb'([a-z_]+)","tier":"([a-z_]+)","trace":\{'),
     )
 )
+_REASONS: Final = b',"reasons":['
+_SET_BY: Final = b',"set_by":['
 _RECEIVED: Final = b',"received":"'
 _WARNINGS: Final = b'","warnings":['
 
@@ -146,9 +143,11 @@ def _read_quickly(data: bytes) -> StoredDecision | None:
     if data.find(_RIGHT, named.end()) >= 0:
         sides.append("right")
     legs: dict[str, LegOutcome] = {}
+    reasons: dict[str, bytes] = {}
     place = named.end()
     for side in sides:
         found: list[str] = []
+        first = place
         for mark, rest in _LEG:
             place = data.find(mark, place)
             matched = rest.match(data, place + len(mark))
@@ -158,31 +157,31 @@ def _read_quickly(data: bytes) -> StoredDecision | None:
             place = matched.end()
         disposition, due_on, target, tier = found
         legs[side] = LegOutcome(disposition, tier, target, due_on)
+        # From the reasons up to the review, which stand side by side.
+        start_of_reasons = data.find(_REASONS, first)
+        end_of_review = data.find(b"}", data.find(_SET_BY, start_of_reasons)) + 1
+        if not first < start_of_reasons < end_of_review:
+            return None
+        reasons[side] = b"{" + data[start_of_reasons + 1 : end_of_review] + b"}"
     try:
         received = orjson.loads(data[start + len(_RECEIVED) - 1 : end + 1])
     except orjson.JSONDecodeError:
         return None
-    outcomes = Outcomes(edition, legs, lambda: _reasons_of(orjson.loads(data)["limbs"]))
+    outcomes = Outcomes(edition, legs, lambda side: _reasons_of(orjson.loads(reasons[side])))
     return StoredDecision(named[1].decode() if named[1] else None, received.encode(), outcomes)
 
 
-def _reasons_of(limbs: Mapping[str, Any]) -> Mapping[str, LegReasons]:
-    """The reasons in a record, by side. Raises NoDecisionRecord."""
-    found: dict[str, LegReasons] = {}
+def _reasons_of(leg: Mapping[str, Any]) -> LegReasons:
+    """The reasons in the record of a leg. Raises NoDecisionRecord."""
+    counted: set[Counted] = set()
     try:
-        for side in SIDES:
-            if side not in limbs:
-                continue
-            counted: set[Counted] = set()
-            for reason in limbs[side]["reasons"]:
-                concludes, applies = reason["concludes"], reason["state"] == STATES[APPLIES]
-                if "limit" in concludes:
-                    limit = concludes["limit"]
-                    counted.add(Counted(reason["rule"], False, limit["tier"], applies, limit["until"]))
-                if "propose" in concludes:
-                    counted.add(Counted(reason["rule"], True, concludes["propose"], applies, None))
-            set_by = limbs[side]["review"]["set_by"]
-            found[side] = LegReasons(frozenset(counted), frozenset(set_by))
+        for reason in leg["reasons"]:
+            concludes, applies = reason["concludes"], reason["state"] == STATES[APPLIES]
+            if "limit" in concludes:
+                limit = concludes["limit"]
+                counted.add(Counted(reason["rule"], False, limit["tier"], applies, limit["until"]))
+            if "propose" in concludes:
+                counted.add(Counted(reason["rule"], True, concludes["propose"], applies, None))
+        return LegReasons(frozenset(counted), frozenset(leg["review"]["set_by"]))
     except (KeyError, TypeError) as error:
         raise NoDecisionRecord(f"It lacks {error}.") from None
-    return found

@@ -25,7 +25,6 @@ from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import InvalidRuleFiles, LimbtierError
 from limbtier.foundation.strict_json import read_json
 from limbtier.governance.impact import (
-    Cause,
     Impact,
     LegChange,
     LegReasons,
@@ -177,26 +176,16 @@ class Measurer:
             if leg is None or not {leg.tier, leg.target_tier} <= ranks.keys():
                 text = f"It has no tier of the {side} leg."
                 raise _Refused(before.edition, NOT_A_DECISION, (text,))
-        differing = [side for side, leg in after.legs.items() if leg != before.legs[side]]
-        if not differing:
-            return {}
-        was, now = _in_full(before), _in_full(after)
         return {
-            side: _change(
-                before,
-                after,
-                side,
-                causes_of(before.legs[side], after.legs[side], was[side], now[side], ranks),
-                ranks,
-                about,
-            )
-            for side in differing
+            side: _change(before, after, side, ranks, about)
+            for side, leg in after.legs.items()
+            if leg != before.legs[side]
         }
 
 
-def _in_full(outcomes: Outcomes) -> Mapping[str, LegReasons]:
+def _in_full(outcomes: Outcomes, side: str) -> LegReasons:
     try:
-        return outcomes.reasons()
+        return outcomes.reasons(side)
     except NoDecisionRecord as error:
         raise _Refused(outcomes.edition, NOT_A_DECISION, (str(error),)) from None
     except (LimbtierError, CalendarRangeError) as error:
@@ -204,12 +193,7 @@ def _in_full(outcomes: Outcomes) -> Mapping[str, LegReasons]:
 
 
 def _change(
-    before: Outcomes,
-    after: Outcomes,
-    side: str,
-    causes: tuple[Cause, ...],
-    ranks: Mapping[str, int],
-    about: _About,
+    before: Outcomes, after: Outcomes, side: str, ranks: Mapping[str, int], about: _About
 ) -> LegChange:
     was, now = before.legs[side], after.legs[side]
     reference, link, episode = about
@@ -223,7 +207,7 @@ def _change(
         after=now,
         tier=tier_move(ranks[was.tier], ranks[now.tier]),
         review=review_move(was.review_due_on, now.review_due_on),
-        causes=causes,
+        causes=causes_of(was, now, _in_full(before, side), _in_full(after, side), ranks),
     )
 
 
