@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -73,19 +73,40 @@ def within(
     holds = dict.fromkeys(offsets, True)
     later_on: tuple[str, date] | None = None
     counted = False
-    for nation, calendar in sorted(calendars.items()):
-        first = max(period[0], calendar.first)
-        last = min(calendar.last - _MARGIN, (period[1] or date.max) - timedelta(days=1))
-        for place in range(max((last - first).days + 1, 0)):
-            today, counted = first + timedelta(days=place), True
-            for offset in offsets:
-                if not holds[offset]:
-                    continue
-                contact = None if offset is None else today - timedelta(days=offset)
-                days = Days(today, calendar, contact, settings)
-                if days.due(days.counted(one)) > days.due(days.counted(other)):
-                    holds[offset] = False
-                    later_on = later_on or (nation, today)
+    farthest = max(_farthest(interval) for interval in (one, other, settings.intervals["overdue_deadline"]))
+    for nation, today in _different_days(calendars, period, farthest):
+        counted = True
+        for offset in [offset for offset in offsets if holds[offset]]:
+            contact = None if offset is None else today - timedelta(days=offset)
+            days = Days(today, calendars[nation], contact, settings)
+            if days.due(days.counted(one)) > days.due(days.counted(other)):
+                holds[offset] = False
+                later_on = later_on or (nation, today)
     if not counted:
         return Within(False, (False,))
     return Within(holds[None], tuple(holds[days] for days in offsets[1:]), later_on)
+
+
+def _farthest(interval: Interval) -> int:
+    """How many days ahead an interval can reach: each working day comes within a week of the last."""
+    if interval.kind == "working_days":
+        return 7 * interval.amount + 7
+    return interval.amount if interval.kind == FROM_FIRST_CONTACT else interval.days()
+
+
+def _different_days(
+    calendars: Mapping[str, WorkingCalendar], period: tuple[date, date | None], farthest: int
+) -> Iterator[tuple[str, date]]:
+    """Days of the period that the calendars reach; of those before which the same working days lie, one."""
+    seen: set[bytes] = set()
+    for nation, calendar in sorted(calendars.items()):
+        first = max(period[0], calendar.first)
+        last = min(calendar.last - _MARGIN, (period[1] or date.max) - timedelta(days=1))
+        length = max((last - first).days + 1, 0)
+        ahead = min(length + farthest, (calendar.last - first).days + 1)
+        working = bytes(calendar.is_working_day(first + timedelta(days=place)) for place in range(ahead))
+        for place in range(length):
+            pattern = working[place + 1 : place + 1 + farthest]
+            if pattern not in seen:
+                seen.add(pattern)
+                yield nation, first + timedelta(days=place)

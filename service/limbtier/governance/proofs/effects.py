@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from limbtier.domain.interval import Interval
+from limbtier.domain.rule import Rule
 from limbtier.governance.proofs.deadlines import surely_within
 from limbtier.governance.proofs.encoding import Encoding
 from limbtier.governance.proofs.formulas import Formula, all_of, any_of, negated, same
@@ -44,6 +45,26 @@ def effects_of(encoding: Encoding, intervals: Mapping[str, Iterable[Interval]]) 
     found.update(_materials(encoding))
     found.update(_texts(encoding))
     return found
+
+
+def has_effect(before: Encoding, after: Encoding, rule: Rule, effect: Effect) -> bool:
+    """Whether a rule of either edition can have an effect; of a chosen material also whether it avoids it."""
+    then = rule.then
+    match effect.sort:
+        case "arranged" | "to be arranged once answered" | "chased at support":
+            return any(
+                other is rule and any(one.what == effect.what for one in arranges)
+                for encoding in (before, after)
+                for other, arranges in zip(encoding.edition.rules, encoding.settings.arranges, strict=True)
+            )
+        case "chosen material":
+            return effect.what in then.choose or effect.what in then.avoid
+        case "avoided material":
+            return effect.what in then.avoid
+        case "caution":
+            return effect.what in then.caution
+        case _:
+            return effect.what in then.instruct
 
 
 def intervals_of(*encodings: Encoding) -> dict[str, set[Interval]]:

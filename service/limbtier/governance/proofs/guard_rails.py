@@ -42,28 +42,37 @@ def guard_rail_statement(rail: GuardRail) -> Statement:
 def prove_guard_rail(bench: Workbench, rail: GuardRail) -> Verdict:
     """One guard rail that one decision can show, with all its checks."""
     statement, clock = guard_rail_statement(rail), Clock()
-    guarded = bench.encoding.as_guarded()
-    readings = [(check, truth_of(check.when, guarded)) for check in rail.checks]
     # Deadlines that are never later by their kind alone settle most; the others are counted out.
     quick = Deadlines(bench, counted=False)
-    if isinstance(bench.session.find(any_of(_breach(bench, *one, quick) for one in readings)), NoneFound):
+    if isinstance(bench.session.find(breach_of(bench, rail, quick)), NoneFound):
         return Proved(statement, clock.seconds())
     full = Deadlines(bench, counted=True)
-    breach = any_of(_breach(bench, *one, full) for one in readings)
-    return bench.settle(statement, breach, lambda answers: _broken(bench, rail, answers, full.late_on))
+    breach = breach_of(bench, rail, full)
+    return bench.settle(statement, breach, _Broken(bench, rail, full.late_on))
 
 
-def _broken(
-    bench: Workbench, rail: GuardRail, answers: Answers, days: Sequence[Moment]
-) -> Sequence[Replayed] | None:
-    """The decision by the engine that breaks the guard rail, on the first day that shows it."""
-    if not bench.moments:
-        raise CannotReplay("no calendar reaches the period in which these settings hold")
-    for moment in (*bench.moments, *days):
-        replayed = bench.replayer.decide(answers, moment)
-        if rail.id in replayed.broken:
-            return (replayed,)
-    return None
+def breach_of(bench: Workbench, rail: GuardRail, deadlines: Deadlines) -> Formula:
+    """The decision breaks the guard rail, on some day at least."""
+    guarded = bench.encoding.as_guarded()
+    return any_of(_breach(bench, check, truth_of(check.when, guarded), deadlines) for check in rail.checks)
+
+
+class _Broken:
+    """Whether the engine breaks the guard rail, too: on the first day that shows it, and then on that day."""
+
+    def __init__(self, bench: Workbench, rail: GuardRail, late_on: Sequence[Moment]) -> None:
+        self._bench, self._rail = bench, rail
+        self._days: Sequence[Moment] = (*bench.moments, *late_on)
+
+    def __call__(self, answers: Answers) -> Sequence[Replayed] | None:
+        if not self._days:
+            raise CannotReplay("no calendar reaches the period in which these settings hold")
+        for moment in self._days:
+            replayed = self._bench.replayer.decide(answers, moment)
+            if self._rail.id in replayed.broken:
+                self._days = (moment,)
+                return (replayed,)
+        return None
 
 
 class Deadlines:

@@ -30,6 +30,7 @@ FAMILY: Final = "lifting"
 _GOOD_REVIEW: Final = ("current_tier", "current_tier_since", "tolerance")
 _MOST_ROUNDS: Final = 60
 _MOST_TRIED: Final = 60
+_TRIED_AGAIN: Final = 12
 # Days that may pass until a good review, tried by the engine.
 _DAYS_PASSED: Final = (0, 1, 30)
 
@@ -160,6 +161,7 @@ class _Stuck:
         inputs = bench.edition.vocabulary.inputs
         self._ways: list[list[Answered | None]] = [_answers_to(inputs[name]) for name in lift.inputs]
         self._inputs = lift.inputs
+        self._most = _MOST_TRIED
         self._dates = [name for name, entry in inputs.items() if entry.kind == "date"]
         self._passed = _DAYS_PASSED if lift.passes else (0,)
 
@@ -170,7 +172,7 @@ class _Stuck:
             return None
         ways = itertools.product(*self._ways)
         pairs = itertools.product(self._passed, ways)
-        for passed, way in itertools.islice(pairs, _MOST_TRIED):
+        for passed, way in itertools.islice(pairs, self._most):
             others: Mapping[str, Answered | None] = dict(zip(self._inputs, way, strict=True))
             later = {
                 name: value + passed if name in self._dates and isinstance(value, int) else value
@@ -183,6 +185,7 @@ class _Stuck:
                 continue
             if _state(self._bench, self._rule, replayed) == DOES_NOT_APPLY:
                 return None
+        self._most = _TRIED_AGAIN  # enough while answers are only left out
         return (held,)
 
 

@@ -48,7 +48,7 @@ def measure_terms(ingredients: Ingredients) -> dict[str, Term]:
     known = dict(ingredients.terms)
     found: dict[str, Term] = {}
     for measure in MEASURES:
-        make = _MEASURES.get(measure.name)
+        make = FORMULAS.get(measure.name)
         if make is None:
             raise unsupported(f"The measure `{measure.name}` has no formula.")
         inputs = Ingredients(known, ingredients.request, ingredients.settings, ingredients.domain)
@@ -262,7 +262,7 @@ def _volume_change(inputs: Ingredients) -> Term:
     )
 
 
-_MEASURES: Final[Mapping[str, Callable[[Ingredients], Term]]] = {
+FORMULAS: Final[Mapping[str, Callable[[Ingredients], Term]]] = {
     "ankle_pressure": _higher("dorsalis_pedis_mmhg", "posterior_tibial_mmhg"),
     "arm_pressure": _higher("arm_pressure_left_mmhg", "arm_pressure_right_mmhg"),
     "arm_difference_mmhg": _arm_difference,

@@ -8,7 +8,7 @@ from dataclasses import replace
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.governance.proofs.danger_signs import prove_danger_signs_heard
 from limbtier.governance.proofs.guard_rails import prove_guard_rail
-from limbtier.governance.proofs.liftability import prove_lifting
+from limbtier.governance.proofs.liftability import prove_lifting, prove_limit_lifts
 from limbtier.governance.proofs.order import prove_order
 from limbtier.governance.proofs.relations import prove_relation
 from limbtier.governance.proofs.session import MILLISECONDS
@@ -35,20 +35,48 @@ def prove_edition(
     periods = len(prepared.periods.values)
     for period in range(periods):
         bench = Workbench(prepared, calendars, period, milliseconds)
-        for verdict in _verdicts(bench):
+        for verdict in verdicts(bench):
             told = verdict if periods == 1 else _in_period(verdict, prepared, period)
             progress(told)
             found.append(told)
     return found
 
 
-def _verdicts(bench: Workbench) -> Iterator[Verdict]:
+def prove_rule(
+    prepared: PreparedEdition,
+    calendars: Mapping[str, WorkingCalendar],
+    rule_id: str,
+    progress: Progress = lambda _verdict: None,
+    milliseconds: int = MILLISECONDS,
+) -> list[Verdict]:
+    """What one rule can break, in the first period: everything except the lifting of other limits and the
+    order of the rules. For a rule that is being edited. Raises KeyError for an unknown rule."""
+    rule = next((rule for rule in prepared.edition.rules if rule.id == rule_id), None)
+    if rule is None:
+        raise KeyError(rule_id)
+    bench = Workbench(prepared, calendars, 0, milliseconds)
+    found: list[Verdict] = []
+    for verdict in _of_every_edition(bench):
+        progress(verdict)
+        found.append(verdict)
+    if rule.then.limit is not None and rule.then.limit.until is not None:
+        found.append(prove_limit_lifts(bench, rule))
+        progress(found[-1])
+    return found
+
+
+def verdicts(bench: Workbench) -> Iterator[Verdict]:
+    """Every verdict on one edition in one period, each worked out when it is asked for."""
+    yield from _of_every_edition(bench)
+    yield from prove_lifting(bench)
+    yield prove_order(bench)
+
+
+def _of_every_edition(bench: Workbench) -> Iterator[Verdict]:
     for rail in bench.prepared.guard_rails.rails:
         yield prove_relation(bench, rail) if rail.relation else prove_guard_rail(bench, rail)
     yield prove_danger_signs_heard(bench)
     yield from prove_single_decisions(bench)
-    yield prove_order(bench)
-    yield from prove_lifting(bench)
 
 
 def _in_period(verdict: Verdict, prepared: PreparedEdition, period: int) -> Verdict:

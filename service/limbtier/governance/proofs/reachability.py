@@ -235,7 +235,7 @@ def _concludes_at_least(bench: Workbench, more: Rule, less: Rule, more_place: in
 
 def _example(bench: Workbench, wanted: Formula, shows: Callable[[Replayed], bool], reduced: bool) -> Reached:
     """An assessment for which the formula holds, decided by the engine."""
-    answer = bench.session.find(wanted)
+    answer = bench.session.find(wanted, few=bench.request if reduced else None)
     if isinstance(answer, NotSettled):
         return answer
     if isinstance(answer, NoneFound):

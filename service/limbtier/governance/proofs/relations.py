@@ -38,27 +38,36 @@ def _withdrawing(bench: Workbench, statement: Statement) -> Verdict:
     chosen = {name: z3.Bool(f"{name}: withdrawn") for name in bench.request}
     after = bench.encode(withdrawn(bench.request, chosen))
     with bench.session.supposing(*after.accepted):
-        answer = bench.session.find(_worse(bench.encoding, after))
+        answer = bench.session.find(_worse(bench.encoding, after), few=bench.request)
     if isinstance(answer, NoneFound):
         return Proved(statement, clock.seconds())
     if isinstance(answer, NotSettled):
         return Inconclusive(statement, clock.seconds(), answer.reason)
     before = answer.answers(bench.request)
     gone = [name for name in before if answer.holds(chosen[name])]
+    return bench.shown(statement, answer, _Withdrawn(bench, gone), clock)
 
-    def confirm(answers: Answers) -> Sequence[Replayed] | None:
-        """One of the answers withdrawn, the others being there or withdrawn before it, makes it worse."""
-        left = dict(answers)
-        for name in gone:
-            if name in left:
-                fewer = {other: value for other, value in left.items() if other != name}
-                pair = _replayed_worse(bench, left, fewer)
-                if pair is not None:
-                    return pair
-                left = fewer
+
+class _Withdrawn:
+    """Whether the engine, too, finds it worse without one of the answers, those before it being withdrawn
+    already; the first that shows it is the one withdrawn from then on."""
+
+    def __init__(self, bench: Workbench, gone: Sequence[str]) -> None:
+        self._bench, self._gone = bench, gone
+        self._before: Sequence[str] = ()
+
+    def __call__(self, answers: Answers) -> Sequence[Replayed] | None:
+        left = {name: answer for name, answer in answers.items() if name not in self._before}
+        for place, name in enumerate(self._gone):
+            if name not in left:
+                continue
+            fewer = {other: answer for other, answer in left.items() if other != name}
+            pair = _replayed_worse(self._bench, left, fewer)
+            if pair is not None:
+                self._before, self._gone = (*self._before, *self._gone[:place]), (name,)
+                return pair
+            left = fewer
         return None
-
-    return bench.shown(statement, answer, confirm, clock)
 
 
 def _worse(before: Encoding, after: Encoding) -> Formula:
@@ -100,7 +109,7 @@ def _danger_sign(bench: Workbench, statement: Statement) -> Verdict:
     not_ruled_out = negated(turned.encoding.terms["danger_sign"].word("no")) if signs else True
     meant = (*turned.allowed, *one_turned, any_of((not_ruled_out, all_of(silent))))
     with bench.session.supposing(*meant):
-        answer = bench.session.find(_worse(bench.encoding, turned.encoding))
+        answer = bench.session.find(_worse(bench.encoding, turned.encoding), few=bench.request)
     if isinstance(answer, NoneFound):
         return Proved(statement, clock.seconds())
     if isinstance(answer, NotSettled):

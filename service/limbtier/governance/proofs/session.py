@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final
@@ -45,8 +45,6 @@ class Found:
 class NoneFound:
     """There is no such request."""
 
-    core: tuple[Formula, ...] = ()
-
 
 @dataclass(frozen=True, slots=True)
 class NotSettled:
@@ -87,9 +85,10 @@ class Session:
         finally:
             self._solver.pop()
 
-    def find(self, *formulas: Formula) -> Answer:
-        """A request for which all formulas hold. Values that can be sent are tried first; where there are
-        none, the free sums and products decide whether none can be found at all."""
+    def find(self, *formulas: Formula, few: Request | None = None) -> Answer:
+        """A request for which all formulas hold, with `few` of the answers of a request. Values that can be
+        sent are tried first; where there are none, the free sums and products decide whether none can be
+        found at all."""
         self._take_in_domain()
         wanted = all_of(formulas)
         if wanted is False:
@@ -102,20 +101,55 @@ class Session:
                 return NoneFound()
             for narrowed in ((self._exact, self._usual), (self._exact,)):
                 if self._solver.check(*narrowed) == z3.sat:
-                    return Found(self._solver.model())
+                    return Found(self._with_few(few, narrowed) or self._solver.model())
             if self._solver.check() == z3.sat:
                 return Found(self._solver.model(), exact=False)
             return NotSettled(_words(self._solver.reason_unknown()))
         finally:
             self._solver.pop()
 
-    def core(self, assumed: Iterable[Formula]) -> tuple[Formula, ...] | None:
-        """Those of the formulas that contradict one another and what is required; None when they do not."""
+    def _with_few(self, few: Request | None, narrowed: Sequence[Formula]) -> Any:
+        """A model in which little is answered: what the solver needs to be answered is let go, in turn."""
+        if few is None:
+            return None
+        absent = {sent.absent.get_id(): sent.absent for sent in few.values()}
+        while self._solver.check(*narrowed, *absent.values()) == z3.unsat:
+            needed = {one.get_id() for one in self._solver.unsat_core()} & absent.keys()
+            if not needed:
+                return None
+            for one in needed:
+                del absent[one]
+        return self._solver.model()
+
+    def needed(self, groups: Sequence[Sequence[Formula]]) -> list[int] | None:
+        """The places, counted through all groups, of formulas that together contradict what is required, such
+        that none of them can be left out; later groups are drawn on only where the earlier do not suffice.
+        None where all together do not contradict it. Within a group the first are given up first."""
         self._take_in_domain()
         self.questions += 1
-        if self._solver.check(list(assumed)) != z3.unsat:
+        flat = [formula for group in groups for formula in group]
+        proxies = [z3.Bool(f"formula {place}") for place in range(len(flat))]
+        places = {proxy.get_id(): place for place, proxy in enumerate(proxies)}
+        self._solver.push()
+        try:
+            for proxy, formula in zip(proxies, _plain(flat), strict=True):
+                self._solver.add(z3.Implies(proxy, formula))
+            size = 0
+            for group in groups:
+                size += len(group)
+                if self._solver.check(proxies[:size]) == z3.unsat:
+                    kept = sorted(places[proxy.get_id()] for proxy in self._solver.unsat_core())
+                    return self._least(proxies, kept)
             return None
-        return tuple(self._solver.unsat_core())
+        finally:
+            self._solver.pop()
+
+    def _least(self, proxies: Sequence[Formula], kept: list[int]) -> list[int]:
+        for place in list(kept):
+            fewer = [other for other in kept if other != place]
+            if self._solver.check([proxies[other] for other in fewer]) == z3.unsat:
+                kept = fewer
+        return kept
 
     def _take_in_domain(self) -> None:
         """The domain grows when a further request or measure is described."""

@@ -19,7 +19,7 @@ from limbtier.governance.proofs.session import MILLISECONDS, Found, NoneFound, N
 from limbtier.governance.proofs.verdict import Counterexample, Inconclusive, Proved, Statement, Verdict
 from limbtier.governance.proofs.witness import Answers, Moment
 from limbtier.governance.proofs.witness import in_words as answers_in_words
-from limbtier.governance.proofs.worked_case import worked_case
+from limbtier.governance.proofs.worked_case import BROKEN, worked_case
 from limbtier.measures.working_days import WorkingCalendar
 
 # Whether the engine, too, shows the breach for these answers: what it decided, or None.
@@ -53,7 +53,7 @@ class Workbench:
         self.settings: InForce = prepared.periods.values[period]
         self.days = days_of_period(prepared, period)
         self.replayer = Replayer(prepared, calendars)
-        self.domain = Domain(edges=_volume_edges(prepared))
+        self.domain = Domain(edges=volume_edges(prepared))
         self.request: Request = {
             name: self.domain.answer(entry) for name, entry in self.edition.vocabulary.inputs.items()
         }
@@ -82,7 +82,7 @@ class Workbench:
         """Whether any request breaks a statement. One that does is decided by the engine, and then reduced to
         the answers it takes, unless it must stay `whole`."""
         clock = Clock()
-        answer = self.session.find(breach)
+        answer = self.session.find(breach, few=None if whole else self.request)
         match answer:
             case NoneFound():
                 return Proved(statement, clock.seconds())
@@ -123,7 +123,7 @@ class Workbench:
             None if after is None else after.request,
             tuple(words),
             tuple(says),
-            worked_case(self.edition, statement, replayed[-1]),
+            worked_case(self.edition, statement.id, f"Broken: {statement.sentence}", BROKEN, replayed[-1]),
         )
 
     def _changes(self, before: Answers, after: Answers) -> Iterator[str]:
@@ -158,7 +158,8 @@ def days_of_period(prepared: PreparedEdition, period: int) -> tuple[date, date |
     return starts[period], starts[period + 1] if period + 1 < len(starts) else None
 
 
-def _volume_edges(prepared: PreparedEdition) -> Mapping[str, Sequence[Fraction]]:
+def volume_edges(prepared: PreparedEdition) -> Mapping[str, Sequence[Fraction]]:
+    """The edges that rules compare a change of volume with."""
     edges = edges_by_name([rule.when for rule in prepared.edition.rules])
     return {name: found for name, found in edges.items() if name == "limb_volume_change_percent"}
 

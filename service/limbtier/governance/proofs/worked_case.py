@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
 from limbtier.domain.edition import Edition
 from limbtier.governance.proofs.replay import Replayed
-from limbtier.governance.proofs.verdict import Statement
+
+BROKEN: Final = (
+    "`expect` holds what this edition decides now, which breaks the property named in `story`.",
+    "Write there what must come out, then correct the rules until the case is met.",
+)
+DECIDED_NOW: Final = ("`expect` holds what this edition decides. Keep the case only if that is meant.",)
 
 
-def worked_case(edition: Edition, statement: Statement, replayed: Replayed) -> str:
-    """YAML that can stand in a file of `cases/`. What it expects is what the edition decides now, so that
-    whoever takes it in must first write what should come out instead."""
+def worked_case(edition: Edition, name: str, story: str, advice: Sequence[str], replayed: Replayed) -> str:
+    """YAML that can stand as a file in `cases/`. It expects what the edition decides now; `advice` tells
+    whoever takes it in what to make of that."""
     request, decision = replayed.request, replayed.decision
     limb = request["limbs"][decision.side]
     lines = [
         "# Invented answers, found by the prover; no answer comes from a real assessment.",
-        "# `expect` holds what this edition decides now, which breaks the property named in `story`.",
-        "# Write there what must come out, then correct the rules until the case is met.",
+        *(f"# {line}" for line in advice),
         "cases:",
-        f"  - id: {_identifier(statement.id)}",
-        f"    story: {_quoted('Found by the prover. Broken: ' + statement.sentence)}",
+        f"  - id: {_identifier(name)}",
+        f"    story: {_quoted('Found by the prover. ' + story)}",
         f"    assessed_at: {request['assessed_at']}",
         f"    calendar: {request['calendar']}",
         *_answers(edition, "person", request["person"]),
