@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from limbtier.foundation.errors import LimbtierError
 from limbtier.foundation.settings import CHECKOUT, Settings, read_settings
 from limbtier.use_cases.keep_log_arguments import add_log_commands
+from limbtier.use_cases.prove_arguments import add_prove_command
 
 if TYPE_CHECKING:
     from limbtier.use_cases.manage_keys import KeyManager
@@ -121,6 +122,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     schemas.set_defaults(run=_schemas)
 
+    add_prove_command(commands)
     _comparing_commands(commands)
 
     checks = commands.add_parser("checks", help="write the page on the checks of rule files")

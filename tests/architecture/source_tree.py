@@ -36,6 +36,7 @@ RESERVED: Mapping[str, tuple[str, ...]] = {
     "sqlalchemy": ("store/",),
     "starlette": ("api/", "app.py", "cli.py"),
     "uvicorn": ("api/", "app.py", "cli.py"),
+    "z3": ("governance/proofs/",),
 }
 # Part of another package's documented interface, and pinned by it.
 COMES_WITH = {"starlette": "fastapi", "pydantic_core": "pydantic"}

@@ -49,7 +49,7 @@ def check_rules(path: Path, out: TextIO, options: CheckOptions) -> int:
 
 
 def _report(path: Path, options: CheckOptions) -> CheckReport:
-    folder, wanted = _rules_folder(path)
+    folder, wanted = rules_folder(path)
     day = options.day if options.day is not None else day_of(now())
     try:
         rules = ready_rules(folder)
@@ -60,7 +60,7 @@ def _report(path: Path, options: CheckOptions) -> CheckReport:
     return CheckReport(day, options.strict, (), tuple(reports))
 
 
-def _rules_folder(path: Path) -> tuple[Path, str | None]:
+def rules_folder(path: Path) -> tuple[Path, str | None]:
     """The rules folder a path lies in, and the id of the edition it names, if it names one."""
     path = path.resolve()
     if not path.is_dir():

@@ -9,7 +9,6 @@ from limbtier.domain.edition import Edition
 from limbtier.domain.rule import GuardRails
 from limbtier.engine.matcher import MatcherPool
 from limbtier.engine.prepared import PreparedEdition, prepare
-from limbtier.governance.proofs.prove import prove_edition
 from limbtier.governance.proofs.reachability import (
     Never,
     Subsumed,
@@ -19,7 +18,6 @@ from limbtier.governance.proofs.reachability import (
     subsumed_rules,
     tier_can_be_given,
 )
-from limbtier.governance.proofs.verdict import Counterexample, Verdict
 from limbtier.governance.proofs.workbench import Workbench
 from limbtier.measures.working_days import WorkingCalendar
 from limbtier.use_cases.run_worked_cases import run_worked_cases
@@ -29,11 +27,6 @@ Calendars = Mapping[str, WorkingCalendar]
 
 def prepared_mutant(edition: Edition, guard_rails: GuardRails) -> PreparedEdition:
     return prepare(edition, guard_rails, MatcherPool)
-
-
-def refuted(prepared: PreparedEdition, calendars: Calendars) -> list[Verdict]:
-    """Statements that do not hold, with the engine's word for it."""
-    return [one for one in prove_edition(prepared, calendars) if isinstance(one, Counterexample)]
 
 
 def checks(bench: Workbench) -> Iterator[str]:

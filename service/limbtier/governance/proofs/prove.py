@@ -31,11 +31,20 @@ def prove_edition(
     `progress` is told each verdict as it is found; `milliseconds` bound one question to the solver. Raises
     UnsupportedConstruct where the edition holds something that has no formula.
     """
+    return _in_each_period(prepared, calendars, verdicts, progress, milliseconds)
+
+
+def _in_each_period(
+    prepared: PreparedEdition,
+    calendars: Mapping[str, WorkingCalendar],
+    prove: Callable[[Workbench], Iterator[Verdict]],
+    progress: Progress,
+    milliseconds: int,
+) -> list[Verdict]:
     found: list[Verdict] = []
     periods = len(prepared.periods.values)
     for period in range(periods):
-        bench = Workbench(prepared, calendars, period, milliseconds)
-        for verdict in verdicts(bench):
+        for verdict in prove(Workbench(prepared, calendars, period, milliseconds)):
             told = verdict if periods == 1 else _in_period(verdict, prepared, period)
             progress(told)
             found.append(told)
@@ -49,20 +58,18 @@ def prove_rule(
     progress: Progress = lambda _verdict: None,
     milliseconds: int = MILLISECONDS,
 ) -> list[Verdict]:
-    """What one rule can break, in the first period: everything except the lifting of other limits and the
-    order of the rules. For a rule that is being edited. Raises KeyError for an unknown rule."""
+    """What one rule can break: everything except the lifting of other limits and the order of the rules. For
+    a rule that is being edited. Raises KeyError for an unknown rule, and as `prove_edition`."""
     rule = next((rule for rule in prepared.edition.rules if rule.id == rule_id), None)
     if rule is None:
         raise KeyError(rule_id)
-    bench = Workbench(prepared, calendars, 0, milliseconds)
-    found: list[Verdict] = []
-    for verdict in _of_every_edition(bench):
-        progress(verdict)
-        found.append(verdict)
-    if rule.then.limit is not None and rule.then.limit.until is not None:
-        found.append(prove_limit_lifts(bench, rule))
-        progress(found[-1])
-    return found
+
+    def prove(bench: Workbench) -> Iterator[Verdict]:
+        yield from _of_every_edition(bench)
+        if rule.then.limit is not None and rule.then.limit.until is not None:
+            yield prove_limit_lifts(bench, rule)
+
+    return _in_each_period(prepared, calendars, prove, progress, milliseconds)
 
 
 def verdicts(bench: Workbench) -> Iterator[Verdict]:
