@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import shutil
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -10,10 +12,14 @@ from pathlib import Path
 import pytest
 
 from limbtier.domain.condition import AllOf, AnyOf, EdgeTest, NoneOf, ValueTest
+from limbtier.domain.edition import active_edition
 from limbtier.domain.interval import Interval, SettingReference
 from limbtier.domain.rule import Arrange, Limit, Rule
 from limbtier.foundation.errors import InvalidRuleFiles
+from limbtier.foundation.settings import CHECKOUT
 from limbtier.rulesets.loader import load_calendars, load_edition, load_guard_rails, load_released
+from limbtier.rulesets.read_released import Released
+from limbtier.rulesets.repository import RuleRepository
 from tests.rulesets.golden import EDITION, SMALL_RULES, copy_of_small_rules
 from tests.rulesets.small import load_small, small_files
 
@@ -137,8 +143,10 @@ def test_calendars_of_the_four_nations() -> None:
 def test_a_released_edition_loads_only_with_its_own_digest(tmp_path: Path) -> None:
     rules = copy_of_small_rules(tmp_path)
     head = rules / EDITION / "edition.yaml"
-    head.write_bytes(head.read_bytes().replace(b"status: draft", b"status: retired"))
-    fingerprint = load_edition(rules / EDITION, {}).digest
+    head.write_bytes(head.read_bytes().replace(b"status: draft", b"status: released"))
+    with pytest.raises(InvalidRuleFiles, match="released-not-listed") as refused:
+        load_edition(rules / EDITION, {})
+    [fingerprint] = re.findall(r"sha256:[0-9a-f]{64}", str(refused.value))
     assert load_edition(rules / EDITION, {"small-2026.1.0": fingerprint}).digest == fingerprint
     with pytest.raises(InvalidRuleFiles, match="released-changed"):
         load_edition(rules / EDITION, {"small-2026.1.0": fingerprint[:-1] + "x"})
@@ -148,7 +156,21 @@ def test_the_list_of_released_editions(tmp_path: Path) -> None:
     file = tmp_path / "released.yaml"
     digest = "sha256:" + "ab" * 32
     file.write_text(f"editions:\n  - {{edition: core-2026.1.0, digest: {digest}}}\n", encoding="utf-8")
-    assert load_released(file) == {"core-2026.1.0": digest}
+    assert load_released(file) == Released({"core-2026.1.0": digest}, {})
+
+
+def test_an_edition_is_retired_in_the_list_and_keeps_its_digest(tmp_path: Path) -> None:
+    rules = tmp_path / "rules"
+    shutil.copytree(CHECKOUT / "rules", rules)
+    before = RuleRepository(rules).editions["core-2026.1.0"]
+    listed = rules / "released.yaml"
+    listed.write_text(
+        re.sub(r"(core-2026\.1\.0, digest: \S+)}", r"\1, retired_on: 2027-01-01}", listed.read_text())
+    )
+    after = RuleRepository(rules).editions["core-2026.1.0"]
+    assert (before.status, after.status) == ("released", "retired")
+    assert after.digest == before.digest
+    assert active_edition(RuleRepository(rules).editions.values(), date(2027, 1, 1), "core") is None
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:

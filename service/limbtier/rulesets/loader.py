@@ -34,7 +34,7 @@ from limbtier.rulesets.read_lists import (
     read_wording,
 )
 from limbtier.rulesets.read_local_head import LOCAL_EDITION
-from limbtier.rulesets.read_released import read_released
+from limbtier.rulesets.read_released import Released, read_released
 from limbtier.rulesets.read_rules import EditionNames, RuleRead, read_rules
 from limbtier.rulesets.read_settings import EditionRead, read_edition_head
 from limbtier.rulesets.read_vocabulary import VocabularyRead, read_vocabulary
@@ -145,8 +145,8 @@ def load_calendars(file: Path) -> Mapping[str, WorkingCalendar]:
     return calendars
 
 
-def load_released(file: Path) -> Mapping[str, str]:
-    """The digest of every released edition by its id. Raises InvalidRuleFiles."""
+def load_released(file: Path) -> Released:
+    """Every released edition, with its digest. Raises InvalidRuleFiles."""
     found = Findings()
     data = _read_file(file, file.name, found)
     released = read_released(compose(data, file.name, found) if data is not None else None, found)

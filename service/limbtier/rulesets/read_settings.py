@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from fractions import Fraction
-from typing import Final, cast, get_args
+from typing import Final, cast
 
 from limbtier.domain.edition import DatedValue, Setting, Status
 from limbtier.domain.interval import Interval
@@ -76,7 +76,9 @@ SETTING: Final = Record("a setting", (TITLE, VALUES, SOURCES))
 
 SET: Final = Key("edition", Name, "the name of the rule set, as its folder", required=True)
 VERSION: Final = Key("version", EditionVersion, "the version, as its folder", required=True)
-STATUS: Final = Key("status", OneOf(get_args(Status)), "draft, released or retired", required=True)
+STATUS: Final = Key(
+    "status", OneOf(("draft", "released")), "draft or released; retired in released.yaml", required=True
+)
 EFFECTIVE_FROM: Final = Key("effective_from", Day(), "the first day on which it may be used", required=True)
 BASED_ON: Final = Key("based_on", Text(), "`none`, because this is the whole edition", required=True)
 OWNER: Final = Key("owner", Role(), "the role that answers for it, not a person", required=True)

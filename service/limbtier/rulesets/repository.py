@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, TypeVar
 
@@ -21,6 +21,7 @@ from limbtier.rulesets.loader import (
     load_released,
     named_base,
 )
+from limbtier.rulesets.read_released import Released
 from limbtier.rulesets.shapes import word_list
 
 T = TypeVar("T")
@@ -85,7 +86,7 @@ def _by_id(entries: Mapping[str, T], edition_id: str) -> T:
 def _load(folder: Path) -> Snapshot:
     """Everything below the rules folder; the diagnostics of all files are collected before any is raised."""
     diagnostics: list[Diagnostic] = []
-    released: Mapping[str, str] = {}
+    released = Released({}, {})
     calendars: Mapping[str, WorkingCalendar] = {}
     released_read = True
     try:
@@ -97,15 +98,17 @@ def _load(folder: Path) -> Snapshot:
         calendars = load_calendars(folder / "calendars" / "bank_holidays.yaml")
     except InvalidRuleFiles as error:
         diagnostics += error.diagnostics
-    editions, guard_rails, refused = _load_editions(folder, released)
+    editions, guard_rails, refused = _load_editions(folder, released.digests)
     diagnostics += [entry for entry in refused if released_read or entry.code != "released-not-listed"]
     if released_read and not diagnostics:
-        diagnostics += _missing(released, editions)
+        diagnostics += _missing(released.digests, editions)
     if not (diagnostics or editions):
         message = "The rules folder holds no edition."
         diagnostics.append(Diagnostic("missing-file", message, "Add one at `<set>/<version>/`.", file="."))
     if diagnostics:
         raise InvalidRuleFiles(sorted(dict.fromkeys(diagnostics), key=_place))
+    for edition_id in released.retired_on:
+        editions[edition_id] = replace(editions[edition_id], status="retired")
     return Snapshot(editions, guard_rails, calendars)
 
 
