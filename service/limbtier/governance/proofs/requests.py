@@ -31,7 +31,9 @@ from limbtier.governance.proofs.formulas import (
 from limbtier.governance.proofs.terms import Number, unsupported
 
 NUMBERS: Final = ("whole_number", "number")
-_LONGEST_AGO: Final = 40_000
+# A date lies at most so far back; one that a witness uses lies after the first year that is taken.
+_LONGEST_AGO: Final = 100_000
+_LONGEST_AGO_SENT: Final = 40_000
 _RECENT: Final = 400
 # Girths in cm that every table of series holds, where the range of the input allows them.
 _GIRTHS: Final = tuple(Fraction(girth) for girth in (20, 29, 30, 31, 32, 45))
@@ -81,6 +83,7 @@ class Domain:
     exactness: list[Formula] = field(default_factory=list)
     usual: list[Formula] = field(default_factory=list)
     edges: Mapping[str, Sequence[Fraction]] = field(default_factory=dict)
+    _answers: dict[str, SentAnswer] = field(default_factory=dict)
     _products: dict[tuple[int, int], tuple[Expression, SentAnswer, SentAnswer]] = field(default_factory=dict)
 
     def product(self, first: SentAnswer, second: SentAnswer) -> Number:
@@ -111,8 +114,14 @@ class Domain:
         return Number(self._products[key][0], 10 ** (first.entry.places + second.entry.places))
 
     def answer(self, entry: Input, mark: str = "") -> SentAnswer:
-        """A new answer to an input; `mark` tells it from other answers to the same input."""
+        """An answer to an input; `mark` tells it from other answers to the same input."""
         name = f"{entry.name}{mark}"
+        known = self._answers.get(name)
+        if known is None or known.entry != entry:
+            known = self._answers[name] = self._new_answer(entry, name)
+        return known
+
+    def _new_answer(self, entry: Input, name: str) -> SentAnswer:
         # Names that no choice can make alike: a choice may well be called `absent` or `given`.
         absent = z3.Bool(f"nothing sent for {name}")
         words = {word: z3.Bool(f"{name} = {word}") for word in entry.values()}
@@ -137,6 +146,7 @@ class Domain:
         elif sent.entry.kind == "date":
             low, high = 0, _LONGEST_AGO
             self.usual.append(sent.value <= _RECENT)
+            self.exactness.append(sent.value <= _LONGEST_AGO_SENT)
         else:
             return
         if low is not None:

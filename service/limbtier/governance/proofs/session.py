@@ -57,7 +57,8 @@ Answer = Found | NoneFound | NotSettled
 
 
 class Session:
-    """A solver with the constraints of a domain; questions are asked one after another."""
+    """A solver with the constraints of a domain; questions are asked one after another, and by one thread of
+    the process at a time, because all sessions share what the solver's library keeps."""
 
     def __init__(self, domain: Domain, milliseconds: int = MILLISECONDS) -> None:
         self.domain = domain
@@ -102,9 +103,10 @@ class Session:
             for narrowed in ((self._exact, self._usual), (self._exact,)):
                 if self._solver.check(*narrowed) == z3.sat:
                     return Found(self._with_few(few, narrowed) or self._solver.model())
-            if self._solver.check() == z3.sat:
+            result = self._solver.check()
+            if result == z3.sat:
                 return Found(self._solver.model(), exact=False)
-            return NotSettled(_words(self._solver.reason_unknown()))
+            return NoneFound() if result == z3.unsat else NotSettled(_words(self._solver.reason_unknown()))
         finally:
             self._solver.pop()
 
