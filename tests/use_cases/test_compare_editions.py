@@ -89,7 +89,7 @@ def test_every_form_holds_both_comparisons(compared: Compared) -> None:
 
 
 def found(*directions: Any, unlike: tuple[str, ...] = (), more: Any = (), because: str = "") -> Comparison:
-    regions = (Region("tier a -> b", direction, (), {}, (), (), ()) for direction in directions)
+    regions = (Region("tier a -> b", direction, (), {}, (), (), (), "") for direction in directions)
     return Comparison("a", "b", unlike, tuple(regions), more, because)
 
 

@@ -1,8 +1,8 @@
 """The bytes of an entry as they lie in the database: compressed, because a decision repeats the words of its
 edition. What is hashed, answered and exported is never compressed.
 
-Compressed, a decision takes a quarter of the room. That matters more for time than for room: each commit writes
-its bytes to the disk twice, and the second time makes everybody wait.
+Compressed, a decision takes a quarter of the room. That matters more for time than for room: each commit
+writes its bytes to the disk twice, and the second time makes everybody wait.
 """
 
 from __future__ import annotations

@@ -40,8 +40,8 @@ def _export(options: argparse.Namespace, settings: Settings, out: TextIO) -> int
         log.close()
     out.write(
         f"Exported {checkpoint.size} entries to {options.target}.\n"
-        "It holds the decisions of every organisation: give it only to whoever may read them all. It can be verified from its files alone, with a\n"
-        "checkpoint that was kept elsewhere:\n"
+        "It holds the decisions of every organisation: give it only to whoever may read them all.\n"
+        "It can be verified from its files alone, with a checkpoint that was kept elsewhere:\n"
         f"  limbtier verify {options.target} --checkpoint FILE\n"
     )
     return 0
