@@ -10,7 +10,7 @@ from limbtier.domain.interval import Interval
 from limbtier.domain.vocabulary import Choice
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.governance.proofs.comparison import compare
-from limbtier.governance.proofs.prove import prove_edition, verdicts
+from limbtier.governance.proofs.prove import prove_rule, verdicts
 from limbtier.governance.proofs.verdict import Counterexample, Proved
 from limbtier.governance.proofs.workbench import Workbench
 from limbtier.use_cases.decide import ReadyRules
@@ -59,7 +59,7 @@ def changing_in_time(edition: Edition) -> Edition:
 
 def test_each_period_of_the_settings_is_proved_by_itself(core: PreparedEdition, rules: ReadyRules) -> None:
     prepared = prepared_mutant(changing_in_time(core.edition), core.guard_rails)
-    found = {one.statement.id: one for one in prove_edition(prepared, rules.calendars)}
+    found = {one.statement.id: one for one in prove_rule(prepared, rules.calendars, "wet-review")}
     early, late = (found[f"review-always-set@{day}"] for day in (date(2026, 1, 1), LATER))
     assert isinstance(early, Proved)
     assert early.statement.sentence.endswith("(from 2026-01-01, before 2026-07-01.)")

@@ -159,13 +159,14 @@ class _Pair:
     def _regions_of(self, kind: Kind) -> Iterator[Region]:
         """Regions that together hold every assessment which shows the kind, as many as are to be named."""
         tried: list[Formula] = []
-        distinctions = self._distinctions.of_kind(kind)
+        distinctions: list[list[Distinction]] = []
         while not isinstance(answer := self.session.find(kind.formula, *tried, few=self.request), NoneFound):
             if isinstance(answer, NotSettled):
                 raise _Unsettled(answer.reason)
             if len(tried) == self.most_of_a_kind:
                 self.more.append(kind.change)
                 return
+            distinctions = distinctions or self._distinctions.of_kind(kind)
             chosen = self._conditions(kind, distinctions, answer)
             tried.append(negated(all_of(formula for formula, _ in chosen)))
             # The first of a kind is reduced as far as it goes; the others have few answers as they are.
