@@ -1,4 +1,8 @@
-"""Commits entries that many callers append at once together: one wait for the disk serves them all."""
+"""Commits entries that many callers append at once together: one wait for the disk serves them all.
+
+Committing on the event loop itself was measured beside this thread: 0.05 ms less for a single caller, no more
+entries a second, and a database that makes one wait would stop every other request.
+"""
 
 from __future__ import annotations
 
@@ -114,28 +118,6 @@ class GroupCommit:
             for loop, resolved in by_loop.items():
                 if not loop.is_closed():
                     loop.call_soon_threadsafe(_resolve, resolved)
-
-
-class LoopCommit:
-    """Commits on the event loop itself, once all that is ready in its present turn has run."""
-
-    def __init__(self, commit: Commit) -> None:
-        self._commit = commit
-        self._waiting: list[tuple[Entry, asyncio.Future[int]]] = []
-
-    def append_soon(self, entry: Entry) -> asyncio.Future[int]:
-        """Append an entry; its position, once it is on the disk."""
-        loop = asyncio.get_running_loop()
-        future: asyncio.Future[int] = loop.create_future()
-        if not self._waiting:
-            loop.call_soon(self._flush)
-        self._waiting.append((entry, future))
-        return future
-
-    def _flush(self) -> None:
-        waiting, self._waiting = self._waiting, []
-        outcomes = settle(self._commit, [entry for entry, _ in waiting])
-        _resolve([(future, outcome) for (_, future), outcome in zip(waiting, outcomes, strict=True)])
 
 
 def _resolve(resolved: Sequence[tuple[asyncio.Future[int], Outcome]]) -> None:

@@ -3,7 +3,8 @@
 An index for every property would make each append write as many pages again. Instead it is noted once for a
 block of 1,024 positions that an organisation has a decision with a property in it; a search then reads only
 the blocks that have all properties wanted. A new property of a block costs one small row, a repeated one
-nothing. Episodes are many and each has few decisions, so they have an index of their own.
+nothing. What must hold for one and the same leg is noted together: its tier and disposition (`leg`), and each
+rule with them (`rule`). Episodes are many and each has few decisions, so they have an index of their own.
 """
 
 from __future__ import annotations
@@ -25,13 +26,13 @@ _LAST_POSITION: Final = 2**63 - 1
 def property_rows(organisation: str, decision: DecisionIndex, position: int) -> Iterator[Row]:
     """The rows of `decision_blocks` that a decision at a position needs."""
     block = position >> _BLOCK_BITS
-    yield organisation, "edition", decision.edition, block
-    yield organisation, "day", _day(decision.decided_at), block
+    yield organisation, "edition", decision.edition, "", "", block
+    yield organisation, "day", _day(decision.decided_at), "", "", block
     for limb in decision.limbs:
-        yield organisation, "tier", limb.tier, block
-        yield organisation, "disposition", limb.disposition, block
+        tier, disposition = limb.tier, limb.disposition
+        yield organisation, "leg", "", tier, disposition, block
         for rule in limb.rules:
-            yield organisation, "rule", rule, block
+            yield organisation, "rule", rule, tier, disposition, block
 
 
 def find_decisions(
@@ -64,12 +65,10 @@ def _ranges(database: Database, wanted: DecisionFilter, end: int) -> Iterator[tu
     of_organisation = decision_blocks.c.organisation == wanted.organisation
     blocks: set[int] | None = None
     for condition in noted:
-        rows = database.select(
-            select(decision_blocks.c.block).where(
-                of_organisation, condition, decision_blocks.c.block <= (end - 1) >> _BLOCK_BITS
-            )
-        )
-        blocks = {row[0] for row in rows} & (blocks if blocks is not None else {row[0] for row in rows})
+        within = decision_blocks.c.block <= (end - 1) >> _BLOCK_BITS
+        rows = database.select(select(decision_blocks.c.block).where(of_organisation, condition, within))
+        found = {row[0] for row in rows}
+        blocks = found if blocks is None else blocks & found
         if not blocks:
             return
     for block in sorted(blocks or (), reverse=True):
@@ -78,23 +77,25 @@ def _ranges(database: Database, wanted: DecisionFilter, end: int) -> Iterator[tu
 
 def _noted_properties(wanted: DecisionFilter) -> list[ColumnElement[bool]]:
     """The rows of `decision_blocks` to look for, a condition for each property wanted."""
-    noted: list[ColumnElement[bool]] = [
-        (decision_blocks.c.property == name) & (decision_blocks.c.value == value)
-        for name, value in (
-            ("edition", wanted.edition),
-            ("tier", wanted.tier),
-            ("disposition", wanted.disposition),
-            ("rule", wanted.rule),
-        )
-        if value is not None
-    ]
-    days: ColumnElement[bool] = decision_blocks.c.property == "day"
+    noted: list[ColumnElement[bool]] = []
+    column = decision_blocks.c
+    if wanted.edition is not None:
+        noted.append((column.property == "edition") & (column.value == wanted.edition))
     if wanted.decided_from is not None or wanted.decided_before is not None:
+        days: ColumnElement[bool] = column.property == "day"
         if wanted.decided_from is not None:
-            days &= decision_blocks.c.value >= _day(wanted.decided_from)
+            days &= column.value >= _day(wanted.decided_from)
         if wanted.decided_before is not None:
-            days &= decision_blocks.c.value <= _day(wanted.decided_before)
+            days &= column.value <= _day(wanted.decided_before)
         noted.append(days)
+    if wanted.tier is not None or wanted.disposition is not None or wanted.rule is not None:
+        leg: ColumnElement[bool] = column.property == ("leg" if wanted.rule is None else "rule")
+        leg &= column.value == (wanted.rule or "")
+        if wanted.tier is not None:
+            leg &= column.tier == wanted.tier
+        if wanted.disposition is not None:
+            leg &= column.disposition == wanted.disposition
+        noted.append(leg)
     return noted
 
 

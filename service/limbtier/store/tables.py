@@ -102,8 +102,10 @@ decision_blocks = Table(
     Column("organisation", Text, nullable=False),
     Column("property", Text, nullable=False),
     Column("value", Text, nullable=False),
+    Column("tier", Text, nullable=False),
+    Column("disposition", Text, nullable=False),
     Column("block", BigInteger, nullable=False),
-    PrimaryKeyConstraint("organisation", "property", "value", "block"),
+    PrimaryKeyConstraint("organisation", "property", "value", "tier", "disposition", "block"),
     sqlite_with_rowid=False,
 )
 

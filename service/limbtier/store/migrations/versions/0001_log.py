@@ -20,7 +20,7 @@ def upgrade() -> None:
         sa.Column("at", sa.BigInteger, nullable=False),
         sa.Column("data", sa.LargeBinary, nullable=False),
     )
-    _compress_quickly("entries", "data")
+    _keep_as_it_is("entries", "data")
     op.create_index("entries_by_id", "entries", ["id"], unique=True)
     op.create_table(
         "hashes",
@@ -67,8 +67,10 @@ def upgrade() -> None:
         sa.Column("organisation", sa.Text, nullable=False),
         sa.Column("property", sa.Text, nullable=False),
         sa.Column("value", sa.Text, nullable=False),
+        sa.Column("tier", sa.Text, nullable=False),
+        sa.Column("disposition", sa.Text, nullable=False),
         sa.Column("block", sa.BigInteger, nullable=False),
-        sa.PrimaryKeyConstraint("organisation", "property", "value", "block"),
+        sa.PrimaryKeyConstraint("organisation", "property", "value", "tier", "disposition", "block"),
         sqlite_with_rowid=False,
     )
     op.create_table(
@@ -92,10 +94,7 @@ def upgrade() -> None:
     )
 
 
-def _compress_quickly(table: str, column: str) -> None:
-    """PostgreSQL's usual compression of long values took 1 ms for an entry, lz4 takes a tenth of it."""
-    connection = op.get_bind()
-    if connection.dialect.name == "postgresql" and connection.scalar(
-        sa.text("SELECT 'lz4' = ANY (enumvals) FROM pg_settings WHERE name = 'default_toast_compression'")
-    ):
-        op.execute(f"ALTER TABLE {table} ALTER COLUMN {column} SET COMPRESSION lz4")
+def _keep_as_it_is(table: str, column: str) -> None:
+    """What is packed already PostgreSQL shall not try to compress: that took longer than all the rest."""
+    if op.get_bind().dialect.name == "postgresql":
+        op.execute(f"ALTER TABLE {table} ALTER COLUMN {column} SET STORAGE EXTERNAL")
