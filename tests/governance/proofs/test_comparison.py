@@ -23,9 +23,11 @@ from tests.governance.proofs.mutations import Edit, concluding, edges, limited, 
 from tests.support.assessments import AssessmentMaker
 
 
-def compared(core: PreparedEdition, rules: ReadyRules, edit: Edit) -> tuple[PreparedEdition, Comparison]:
+def compared(
+    core: PreparedEdition, rules: ReadyRules, edit: Edit, most: int = 200
+) -> tuple[PreparedEdition, Comparison]:
     after = prepared_mutant(replace(edit(core.edition), version="2026.2.0"), core.guard_rails)
-    return after, compare(core, after, rules.calendars, most_of_a_kind=1)
+    return after, compare(core, after, rules.calendars, most=most, most_of_a_kind=1)
 
 
 def test_an_edition_is_equivalent_to_itself(core: PreparedEdition, rules: ReadyRules) -> None:
@@ -150,7 +152,7 @@ def test_a_new_question_that_a_rule_reads_is_seen(core: PreparedEdition, rules: 
         )
         return asking(replace(edition, vocabulary=replace(edition.vocabulary, inputs=inputs)))
 
-    _, found = compared(core, rules, edit)
+    _, found = compared(core, rules, edit, most=6)
     assert found.unlike_inputs == ("`smoker` is asked anew.",)
     region = next(region for region in found.regions if region.change == "tier strong -> withhold")
     assert "it is not sure that `smoker` is no" in region.conditions

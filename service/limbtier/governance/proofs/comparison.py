@@ -86,15 +86,14 @@ def compare(
     for day, end in _common_periods(before, after):
         pair = _Pair(before, after, calendars, (day, end), milliseconds)
         pair.most_of_a_kind = most_of_a_kind
-        try:
-            for region in pair.regions():
-                if len(regions) == most:
-                    incomplete = f"inconclusive: more than {most} regions"
-                    break
-                progress(region)
-                regions.append(region)
-        except _Unsettled as error:
-            incomplete = incomplete or f"inconclusive: {error}"
+        for region in pair.regions():
+            if len(regions) == most:
+                incomplete = f"inconclusive: more than {most} regions"
+                break
+            progress(region)
+            regions.append(region)
+        for reason in pair.unsettled[:1]:
+            incomplete = incomplete or f"inconclusive: {reason}"
         more += pair.more
     return Comparison(
         before.edition.id,
@@ -134,8 +133,7 @@ class _Pair:
         days: tuple[date, date | None],
         milliseconds: int,
     ) -> None:
-        edges = {**volume_edges(before), **volume_edges(after)}
-        domain = Domain(edges=edges)
+        domain = Domain(edges=(*volume_edges(before), *volume_edges(after)))
         self.request = request_for_both(before.edition.vocabulary, after.edition.vocabulary, domain)
         self.before = encode(before.edition, before.periods.on(days[0]), self.request, domain)
         self.after = encode(after.edition, after.periods.on(days[0]), self.request, domain)
@@ -146,6 +144,7 @@ class _Pair:
         self.affected = affected_rules(self.before, self.after)
         self._distinctions = Distinctions(self.before, self.after, self.affected)
         self.more: list[str] = []
+        self.unsettled: list[str] = []
         self.most_of_a_kind = MOST_OF_A_KIND
 
     def regions(self) -> Iterator[Region]:
@@ -154,7 +153,10 @@ class _Pair:
             if isinstance(self.session.find(any_of(kind.formula for kind in group)), NoneFound):
                 continue
             for kind in group:
-                yield from self._regions_of(kind)
+                try:
+                    yield from self._regions_of(kind)
+                except _Unsettled as error:
+                    self.unsettled.append(str(error))
 
     def _regions_of(self, kind: Kind) -> Iterator[Region]:
         """Regions that together hold every assessment which shows the kind, as many as are to be named."""

@@ -82,7 +82,7 @@ class Domain:
     constraints: list[Formula] = field(default_factory=list)
     exactness: list[Formula] = field(default_factory=list)
     usual: list[Formula] = field(default_factory=list)
-    edges: Mapping[str, Sequence[Fraction]] = field(default_factory=dict)
+    edges: Sequence[Fraction] = ()
     _answers: dict[str, SentAnswer] = field(default_factory=dict)
     _products: dict[tuple[int, int], tuple[Expression, SentAnswer, SentAnswer]] = field(default_factory=dict)
 
@@ -158,7 +158,7 @@ class Domain:
         low, high = sent.entry.range.at_least, sent.entry.range.at_most
         if low is None or low < 0:
             raise unsupported(f"`{sent.entry.name}` is a series of numbers that may be negative.")
-        table = _table(sent.entry, [edge for edges in self.edges.values() for edge in edges])
+        table = _table(sent.entry, self.edges)
         series = Series(table, z3.Int(f"length of {name}"), z3.Real(f"square sum of {name}"))
         self.constraints += [series.length >= 2, series.square_sum >= 3 * exact(low * low)]
         if high is not None:

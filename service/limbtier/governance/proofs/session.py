@@ -79,12 +79,14 @@ class Session:
     def supposing(self, *formulas: Formula) -> Iterator[None]:
         """What requests meet within the block."""
         self._take_in_domain()
+        taken_in = self._added
         self._solver.push()
         try:
             self._solver.add(_plain(formulas))
             yield
         finally:
             self._solver.pop()
+            self._added = taken_in  # what the domain grew by within the block went with it
 
     def find(self, *formulas: Formula, few: Request | None = None) -> Answer:
         """A request for which all formulas hold, with `few` of the answers of a request. Values that can be
@@ -102,7 +104,8 @@ class Session:
                 return NoneFound()
             for narrowed in ((self._exact, self._usual), (self._exact,)):
                 if self._solver.check(*narrowed) == z3.sat:
-                    return Found(self._with_few(few, narrowed) or self._solver.model())
+                    model = self._solver.model()
+                    return Found(model if few is None else self._with_few(few, narrowed, model))
             result = self._solver.check()
             if result == z3.sat:
                 return Found(self._solver.model(), exact=False)
@@ -110,18 +113,13 @@ class Session:
         finally:
             self._solver.pop()
 
-    def _with_few(self, few: Request | None, narrowed: Sequence[Formula]) -> Any:
+    def _with_few(self, few: Request, narrowed: Sequence[Formula], model: Any) -> Any:
         """A model in which little is answered: what the solver needs to be answered is let go, in turn."""
-        if few is None:
-            return None
         absent = {sent.absent.get_id(): sent.absent for sent in few.values()}
-        while self._solver.check(*narrowed, *absent.values()) == z3.unsat:
-            needed = {one.get_id() for one in self._solver.unsat_core()} & absent.keys()
-            if not needed:
-                return None
-            for one in needed:
+        while (result := self._solver.check(*narrowed, *absent.values())) == z3.unsat:
+            for one in {one.get_id() for one in self._solver.unsat_core()} & absent.keys():
                 del absent[one]
-        return self._solver.model()
+        return self._solver.model() if result == z3.sat else model
 
     def needed(self, groups: Sequence[Sequence[Formula]]) -> list[int] | None:
         """The places, counted through all groups, of formulas that together contradict what is required, such

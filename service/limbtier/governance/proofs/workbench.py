@@ -53,7 +53,7 @@ class Workbench:
         self.settings: InForce = prepared.periods.values[period]
         self.days = days_of_period(prepared, period)
         self.replayer = Replayer(prepared, calendars)
-        self.domain = Domain(edges=volume_edges(prepared))
+        self.domain = Domain(edges=tuple(volume_edges(prepared)))
         self.request: Request = {
             name: self.domain.answer(entry) for name, entry in self.edition.vocabulary.inputs.items()
         }
@@ -158,10 +158,10 @@ def days_of_period(prepared: PreparedEdition, period: int) -> tuple[date, date |
     return starts[period], starts[period + 1] if period + 1 < len(starts) else None
 
 
-def volume_edges(prepared: PreparedEdition) -> Mapping[str, Sequence[Fraction]]:
+def volume_edges(prepared: PreparedEdition) -> Sequence[Fraction]:
     """The edges that rules compare a change of volume with."""
     edges = edges_by_name([rule.when for rule in prepared.edition.rules])
-    return {name: found for name, found in edges.items() if name == "limb_volume_change_percent"}
+    return edges.get("limb_volume_change_percent", ())
 
 
 def _disagrees(found: Found, why: str) -> str:
