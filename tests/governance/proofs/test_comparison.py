@@ -152,7 +152,7 @@ def test_a_new_question_that_a_rule_reads_is_seen(core: PreparedEdition, rules: 
         )
         return asking(replace(edition, vocabulary=replace(edition.vocabulary, inputs=inputs)))
 
-    _, found = compared(core, rules, edit, most=6)
+    _, found = compared(core, rules, edit, most=12)
     assert found.unlike_inputs == ("`smoker` is asked anew.",)
     region = next(region for region in found.regions if region.change == "tier strong -> withhold")
     assert "it is not sure that `smoker` is no" in region.conditions
