@@ -13,7 +13,7 @@ from tests.benchmarks.stress import Appenders, stress
 
 def test_processes_killed_while_they_append_lose_nothing(address: str, tmp_path: Path) -> None:
     keys = tmp_path / "keys"
-    outcome = stress(Appenders(address, keys, processes=2), address, keys, 4, random.Random())
+    outcome = stress(Appenders(address, keys, processes=2), address, keys, 3, random.Random())
     assert outcome.lost == []
     assert outcome.entries >= len(outcome.acknowledged)
     assert outcome.checkpoints > 1

@@ -17,7 +17,9 @@ import statistics
 import tempfile
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -26,15 +28,18 @@ from limbtier.audit.group_commit import GroupCommit
 from limbtier.audit.log import Log
 from limbtier.domain.entry import DecidedLimb, DecisionFilter, Entry
 from limbtier.foundation.merkle import Frontier, complete_subtrees, leaf_hash
+from limbtier.foundation.settings import CHECKOUT
 from limbtier.store.entries import EntryStore
 from limbtier.store.opening import open_database
+from limbtier.store.packing import packed
+from limbtier.use_cases.decide import Decider
+from limbtier.use_cases.ready_rules import ready_rules
 from tests.support.log_entries import NOON, decision_entry
 
 ORIGIN = "log.invalid/benchmark"
 MILLISECONDS = 1_000
 RULES = tuple(f"rule-number-{number}" for number in range(20))
 LIMBS = tuple(DecidedLimb(side, "mild", "start", RULES) for side in ("left", "right"))
-USUAL_BYTES = 40_000
 DAY = timedelta(days=1)
 
 
@@ -55,15 +60,19 @@ def main() -> None:
             large(Path(folder), options.entries)
 
 
-def entry_of(number: int, size: int = USUAL_BYTES) -> Entry:
+@cache
+def usual_record() -> bytes:
+    """The record of the demo's first contact, without its id."""
+    rules = ready_rules(CHECKOUT / "rules")
+    return Decider(rules).preview((CHECKOUT / "demo_data" / "first_contact.json").read_bytes())
+
+
+def entry_of(number: int) -> Entry:
     """A decision of the usual size, with a retry key."""
-    return decision_entry(
-        number,
-        episode=f"episode-{number % 1000}",
-        limbs=LIMBS,
-        key=f"key-{number}-{os.urandom(4).hex()}",
-        size=size,
-    )
+    key = f"key-{number}-{os.urandom(4).hex()}"
+    entry = decision_entry(number, episode=f"episode-{number % 1000}", limbs=LIMBS, key=key)
+    data = usual_record().replace(b'"id":null', f'"id":"{entry.id}"'.encode())
+    return replace(entry, data=data)
 
 
 def one_by_one(folder: Path, appends: int) -> None:
@@ -76,7 +85,9 @@ def one_by_one(folder: Path, appends: int) -> None:
         for name, work in (("plain statements", plain.append), ("EntryStore.append", store.append)):
             times[name].append(timed(work, [entry]))
     store.close()
-    print(f"Append of one entry of {USUAL_BYTES // 1000} kB, durable, SQLite, {appends} of each in turns:")
+    print(
+        f"Append of one entry of {len(usual_record()) // 1000} kB, durable, SQLite, {appends} times in turns:"
+    )
     base = statistics.median(times["plain statements"])
     for name, found in times.items():
         show(name, found[appends // 20 :], f"{statistics.median(found) / base:.2f}x")
@@ -135,7 +146,7 @@ class PlainLog:
         limbs = [(position, one.side, one.tier, one.disposition, " ".join(one.rules)) for one in LIMBS]
         head = self._frontier.size, b"".join(self._frontier.peaks)
         retry, found = entry.retry, entry.decision
-        row = position, entry.id, entry.kind, entry.organisation, 1, entry.data
+        row = position, entry.id, entry.kind, entry.organisation, 1, packed(entry.data)
         decision = position, entry.id, entry.organisation, found.edition, found.episode, 1
         cursor = self._connection.cursor()
         cursor.execute("BEGIN IMMEDIATE")
