@@ -15,6 +15,7 @@ from limbtier.audit.verify_export import verify_export
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.store.entries import EntryStore
 from limbtier.store.opening import open_database
+from limbtier.store.packing import packed
 from tests.support.log_entries import decision_entry
 
 
@@ -49,12 +50,12 @@ def test_a_log_in_a_database_is_exported_whole(log: Log, tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize("position", [3, 195])
+@pytest.mark.parametrize("changed", [packed(b'{"id":"x","kind":"decision"}'), b"no entry"])
 def test_an_entry_changed_in_the_database_is_named(
-    log: Log, address: str, tmp_path: Path, position: int
+    log: Log, address: str, tmp_path: Path, position: int, changed: bytes
 ) -> None:
     """At 195 the log notices it itself when it is opened, and signs nothing any more."""
-    changed = '\'{"id":"x","kind":"decision"}\''
-    as_bytes = f"CAST({changed} AS BLOB)" if "://" not in address else f"convert_to({changed}, 'UTF8')"
+    as_bytes = f"X'{changed.hex()}'" if "://" not in address else f"decode('{changed.hex()}', 'hex')"
     execute(log, f"UPDATE entries SET data = {as_bytes} WHERE position = {position}")  # noqa: S608
     again = open_log(address, tmp_path)
     assert (again.state.fault is None) == (position == 3)

@@ -154,7 +154,8 @@ class EntryStore:
 
     def entries_from(self, start: int, stop: int) -> Iterator[StoredEntry]:
         """Every entry from a position up to another, in order; memory stays flat. Refuses a gap, but does not
-        compare bytes with hashes: whoever reads a whole log makes its tree anew."""
+        compare bytes with hashes: whoever reads a whole log makes its tree anew. What cannot be unpacked any
+        more comes out empty, so that a damaged log can still be exported and looked into."""
         for first in range(start, stop, _AT_ONCE):
             rows = self.database.rows(self._range, first, min(first + _AT_ONCE, stop))
             for position, row in enumerate(rows, first):
@@ -236,6 +237,4 @@ class EntryStore:
 def _stored(row: Row) -> StoredEntry:
     position, entry_id, kind, organisation, kept = row
     data = unpacked(kept) if isinstance(kept, bytes) else None
-    if data is None:
-        raise damaged(f"Entry {position} of the log is not as it was appended.")
-    return StoredEntry(position, entry_id, kind, organisation, data)
+    return StoredEntry(position, entry_id, kind, organisation, data or b"")
