@@ -6,6 +6,7 @@ import json
 import os
 import re
 import shlex
+import signal
 import subprocess
 import sys
 import time
@@ -55,7 +56,12 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     }
     output = (folder / "output").open("w+")
     process = subprocess.Popen(
-        shlex.split(command), cwd=CHECKOUT, env=environment, stdout=output, stderr=output
+        shlex.split(command),
+        cwd=CHECKOUT,
+        env=environment,
+        stdout=output,
+        stderr=output,
+        start_new_session=True,
     )
     text = ""
     try:
@@ -71,7 +77,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             time.sleep(0.1)
         yield text
     finally:
-        process.terminate()
+        os.killpg(process.pid, signal.SIGTERM)  # the command and the service that it started
         process.wait()
         output.close()
 
