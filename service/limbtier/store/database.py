@@ -7,8 +7,10 @@ decision its own execution costs more than the statements themselves.
 from __future__ import annotations
 
 import contextlib
+import sqlite3
 import tempfile
 import threading
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -25,6 +27,8 @@ from limbtier.store.tables import entries, metadata
 
 BUSY_SECONDS: Final = 5
 """How long a writer waits for another process before it gives up."""
+
+_LOOK_AGAIN_SECONDS: Final = 0.0003
 
 Row = tuple[Any, ...]
 Cursor = Any  # of PEP 249: the drivers have no common type
@@ -98,8 +102,13 @@ class Database:
             try:
                 if self._writer is None:
                     self._writer = self.engine.raw_connection()
+                    if self.is_sqlite:
+                        self._writer.cursor().execute("PRAGMA busy_timeout = 0")
                 cursor = self._cursor(self._writer)
-                cursor.execute("BEGIN IMMEDIATE" if self.is_sqlite else "BEGIN")
+                if self.is_sqlite:
+                    _begin_alone(cursor)
+                else:
+                    cursor.execute("BEGIN")
                 try:
                     yield cursor
                     cursor.execute("COMMIT")
@@ -149,3 +158,18 @@ class Database:
         arrays = [bindparam(one.name, type_=ARRAY(one.type)) for one in table.columns]
         given = func.unnest(*arrays).table_valued(*names, name="given").render_derived()
         return self.text(insert(table).from_select(names, select(*(given.c[name] for name in names))))
+
+
+def _begin_alone(cursor: Cursor) -> None:
+    """Begin to write once no other process does. SQLite itself looks again after pauses that soon grow to
+    a tenth of a second, many times what a commit takes: two busy processes then mostly slept."""
+    patience = time.monotonic() + BUSY_SECONDS
+    while True:
+        try:
+            cursor.execute("BEGIN IMMEDIATE")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > patience:
+                raise
+            time.sleep(_LOOK_AGAIN_SECONDS)
+        else:
+            return
