@@ -290,17 +290,15 @@ def _serve(options: argparse.Namespace) -> int:
 
 @contextmanager
 def _key_manager() -> Iterator[KeyManager]:
-    from limbtier.store.entries import EntryStore
     from limbtier.store.keys import KeyTable
-    from limbtier.store.opening import open_database
     from limbtier.use_cases.manage_keys import KeyManager
+    from limbtier.use_cases.open_log import open_log
 
-    database = open_database(_settings().database)
+    database, log = open_log(_settings())
     try:
-        entries = EntryStore(database)
-        yield KeyManager(KeyTable(database), lambda entry: entries.append([entry]))
+        yield KeyManager(KeyTable(database), log.append)
     finally:
-        database.close()
+        log.close()
 
 
 def _add_key(options: argparse.Namespace) -> int:

@@ -98,6 +98,7 @@ def test_a_cursor_of_another_question_or_organisation_is_refused(service: Servic
         "limit=101",
         "limit=-1",
         "limit=1.5",
+        pytest.param(f"limit={'9' * 5000}", id="limit of 5000 digits"),
         "cursor=1",
         "cursor=../../etc",
         "tier=MILD",

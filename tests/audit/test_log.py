@@ -430,3 +430,29 @@ def test_threads_of_two_logs_never_sign_two_roots_for_one_size(open_log: Open) -
     for log in logs:
         for old in sorted(kept)[1:]:
             assert log.consistency(old, 40).old_root == read(log, kept[old]).root
+
+
+def test_the_public_keys_are_those_of_now_though_another_process_changed_the_key(open_log: Open) -> None:
+    log, other = open_log(), open_log()
+    new = other.rotate_key()
+    assert log.verifier_keys == other.verifier_keys
+    assert log.verifier_keys[-1] == new
+    assert read(log, log.checkpoint()).size == log.size
+
+
+def test_a_decision_kept_under_another_id_or_organisation_is_not_given(open_log: Open) -> None:
+    log = open_log()
+    one, two, three = (decision_entry(number) for number in range(3))
+    foreign = decision_entry(4, organisation="elsewhere")
+    for entry in (one, two, three, foreign):
+        log.append(entry)
+    change(
+        log,
+        f"UPDATE entries SET id = 'aside' WHERE id = '{one.id}'",  # noqa: S608
+        f"UPDATE entries SET id = '{one.id}' WHERE id = '{two.id}'",  # noqa: S608
+        f"UPDATE entries SET organisation = 'quillerbeck' WHERE id = '{foreign.id}'",  # noqa: S608
+    )
+    for entry in (one, foreign):
+        with pytest.raises(StoreUnavailable, match="is kept under what it is not"):
+            log.decision(entry.id, "quillerbeck")
+    assert log.decision(three.id, "quillerbeck") == three.data

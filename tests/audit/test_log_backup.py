@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 
@@ -297,3 +298,25 @@ def test_a_log_moves_from_one_kind_of_database_to_the_other(
     assert note in [one.note for one in last.checkpoints()]
     last.close()
     server.empty(address)
+
+
+def test_a_database_with_a_damaged_page_is_no_backup(folder: KeyFolder, tmp_path: Path) -> None:
+    """Here a page of an index, on which no entry lies: reading the whole log does not come by it."""
+    file = tmp_path / "log.sqlite3"
+    log = open_at(str(file), folder)
+    log.store.append([decision_entry(number) for number in range(50)])
+    log.close()
+    with closing(sqlite3.connect(file)) as connection:
+        question = "SELECT rootpage FROM sqlite_master WHERE name = 'decisions_of_episode'"
+        page = connection.execute(question).fetchone()[0]
+        size = connection.execute("PRAGMA page_size").fetchone()[0]
+    with file.open("r+b") as opened:
+        opened.seek((page - 1) * size)
+        opened.write(b"\x55" * size)
+    with pytest.raises(StoreUnavailable, match=r"damaged|malformed"):
+        back_up(str(file), folder, tmp_path / "backup.sqlite3")
+    assert not (tmp_path / "backup.sqlite3").exists()
+    back = tmp_path / "back.sqlite3"
+    with pytest.raises(StoreUnavailable, match=r"damaged|malformed"):
+        restore(file, str(back), folder, ORIGIN)
+    assert not back.exists()

@@ -246,3 +246,64 @@ def test_a_role_that_is_refused_is_told_without_its_password(server: Server) -> 
         open_database(address)
     assert "hidden-word" not in str(caught.value)
     assert "Check the role and the password" in str(caught.value)
+
+
+@pytest.mark.parametrize("ending", ["", "-wal"])
+@pytest.mark.parametrize("replaced", [False, True])
+def test_a_file_that_was_moved_or_replaced_while_in_use_takes_nothing(
+    file: Path, ending: str, *, replaced: bool
+) -> None:
+    """SQLite itself writes on, into what no name leads to any more."""
+    store = EntryStore(open_database(file))
+    store.append([other_entry(0)])
+    named = file.with_name(file.name + ending)
+    aside = file.with_name("aside")
+    named.rename(aside)
+    if replaced:
+        shutil.copy(aside, named)
+    for attempt in (lambda: store.append([other_entry(1)]), store.check_writable):
+        with pytest.raises(StoreUnavailable, match="moved, removed or replaced"):
+            attempt()
+    aside.rename(named)
+    assert store.append([other_entry(2)]) == [1]
+    store.close()
+
+
+def test_a_database_behind_a_link_is_used_like_any_other(file: Path) -> None:
+    link = file.with_name("link.sqlite3")
+    link.symlink_to(file)
+    filled(file, 1)
+    store = EntryStore(open_database(link))
+    assert store.append([other_entry(1)]) == [1]
+    assert store.append([other_entry(2)]) == [2]
+    store.close()
+
+
+def test_after_a_write_that_failed_the_disk_itself_is_asked_whether_it_is_still_full(file: Path) -> None:
+    store = EntryStore(open_database(file))
+    store.append([other_entry()])
+    store.check_writable()
+    with files_of_at_most(0):
+        with pytest.raises(StoreUnavailable):
+            store.append([decision_entry(size=30_000)])
+        with pytest.raises(StoreUnavailable, match="could not be written"):
+            store.check_writable()
+    store.check_writable()
+    assert store.append([other_entry(1)]) == [1]
+    assert store.head().size == 2
+    store.close()
+
+
+def test_a_file_that_cannot_be_written_is_not_writable() -> None:
+    folder = Path(tempfile.mkdtemp(prefix="limbtier-test-"))  # not pytest's, which others may not enter
+    folder.chmod(0o777)
+    try:
+        filled(folder / "log.sqlite3", 3)
+        (folder / "log.sqlite3").chmod(0o444)
+        with as_somebody_without_rights():
+            store = EntryStore(open_database(folder / "log.sqlite3"))
+            with pytest.raises(StoreUnavailable, match="readonly"):
+                store.check_writable()
+            store.close()
+    finally:
+        shutil.rmtree(folder)

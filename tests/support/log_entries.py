@@ -34,7 +34,15 @@ def decision_entry(
     """Return a decision entry; `number` seconds after noon unless `at` says otherwise."""
     entry_id = str(uuid.uuid4())
     decided_at = at or NOON + timedelta(seconds=number)
-    data = canonical({"id": entry_id, "kind": "decision", "number": number, "text": _text(size)})
+    data = canonical(
+        {
+            "caller": {"id": "caller-1", "organisation": organisation},
+            "id": entry_id,
+            "kind": "decision",
+            "number": number,
+            "text": _text(size),
+        }
+    )
     return Entry(
         "decision",
         entry_id,

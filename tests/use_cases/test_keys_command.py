@@ -118,3 +118,19 @@ def test_keys_need_a_database_that_can_be_used(
     assert captured.out == ""
     assert "store-unavailable" in captured.err
     assert "Traceback" not in captured.err
+
+
+def test_a_log_that_does_not_prove_itself_takes_no_new_key_and_still_ends_one(
+    database: Path, capsys: Captured
+) -> None:
+    keys = [added(capsys)[0] for _ in range(2)]
+    store = EntryStore(open_database(database))
+    with store.database.writing() as cursor:
+        cursor.execute("UPDATE entries SET data = x'00' WHERE position = 0")
+    store.close()
+    assert main(ADD) == 2
+    assert "Entry 0 of the log is not as it was appended" in capsys.readouterr().err
+    assert main(["keys", "revoke", keys[1].split("_")[1]]) == 2
+    assert main(["keys", "list"]) == 0
+    _, first, second = capsys.readouterr().out.splitlines()
+    assert (len(first.split()), len(second.split())) == (6, 7)  # only the second has a day of its end

@@ -13,6 +13,7 @@ from limbtier.foundation.canonical_json import is_canonical
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.interop.bearer_tokens import TokenRefused
+from limbtier.store.faults import Conflict
 from limbtier.use_cases.authorise import Authoriser
 from limbtier.use_cases.manage_keys import KeyManager, KeyRefused
 from tests.support.keys import KeysInMemory
@@ -34,6 +35,8 @@ class Managed:
     def log(self, entry: Entry) -> None:
         if self.log_fails:
             raise StoreUnavailable([Diagnostic("store-unavailable", "It fails here.", "Wait.")])
+        if any(entry.id == one.id for one in self.entries):
+            raise Conflict([Diagnostic("store-unavailable", "An entry with this id is there.", "Wait.")])
         self.entries.append(entry)
 
     def works(self, key: str) -> bool:
@@ -93,7 +96,7 @@ def test_adding_and_revoking_are_entries_of_the_log(managed: Managed) -> None:
     }
     assert orjson.loads(revoked.data) == {
         "kind": "key_revoked",
-        "id": "00000000-0000-4000-8000-000000000001",
+        "id": f"key_revoked:{key.id}",
         "at": at,
         "caller": caller,
         "key": key.id,
@@ -119,6 +122,18 @@ def test_a_key_is_revoked_even_if_the_log_cannot_take_it(managed: Managed) -> No
     with pytest.raises(StoreUnavailable):
         managed.manager.revoke(key.id)
     assert not managed.works(text)
+
+
+def test_revoking_again_makes_the_entry_that_is_missing_and_never_a_second(managed: Managed) -> None:
+    key, _ = managed.manager.add("integrator", "wren")
+    managed.log_fails = True
+    with pytest.raises(StoreUnavailable):
+        managed.manager.revoke(key.id)
+    managed.log_fails = False
+    assert managed.manager.revoke(key.id).id == key.id
+    with pytest.raises(KeyRefused, match="revoked on 2026-03-02"):
+        managed.manager.revoke(key.id)
+    assert [entry.kind for entry in managed.entries] == ["key_added", "key_revoked"]
 
 
 def test_renewing_gives_one_key_of_each_role_and_revokes_those_before(managed: Managed) -> None:

@@ -83,9 +83,11 @@ def read_page(query: Mapping[str, str], caller: Caller) -> Page:
                 "disposition", did_you_mean(disposition[:60], DISPOSITIONS, f"Use {', '.join(DISPOSITIONS)}.")
             )
         )
-    limit = int(query["limit"]) if query.get("limit", "x").isdecimal() else USUAL_ON_A_PAGE
-    if not 1 <= limit <= MOST_ON_A_PAGE and not any("`limit`" in item.message for item in found):
-        found.append(_bad("limit", _PATTERNS["limit"][1]))
+    limit = USUAL_ON_A_PAGE
+    if "limit" in query and not any("`limit`" in item.message for item in found):
+        limit = int(query["limit"])  # only now: Python refuses to read thousands of digits
+        if not 1 <= limit <= MOST_ON_A_PAGE:
+            found.append(_bad("limit", _PATTERNS["limit"][1]))
     wanted = DecisionFilter(
         organisation=caller.organisation,
         episode=query.get("episode"),

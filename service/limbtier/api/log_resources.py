@@ -109,7 +109,8 @@ def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, 
     async def read_keys(request: Request) -> Response:
         await access.caller(request, AUDIT)
         read_query(request)
-        return Response("".join(f"{key}\n" for key in log.verifier_keys), media_type=TEXT)
+        keys = await in_thread(lambda: log.verifier_keys)
+        return Response("".join(f"{key}\n" for key in keys), media_type=TEXT)
 
     async def prove_inclusion(request: Request) -> Response:
         await access.caller(request, AUDIT)

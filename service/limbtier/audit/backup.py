@@ -25,7 +25,7 @@ from limbtier.foundation.clock import Clock, NewId, new_id, now
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import LimbtierError
 from limbtier.foundation.signed_note import Checkpoint, SigningKey, sign
-from limbtier.store.copying import copy_file, copy_into_file, copy_rows, make_single
+from limbtier.store.copying import copy_file, copy_into_file, copy_rows, make_single, require_sound
 from limbtier.store.database import Database
 from limbtier.store.entries import EntryStore
 from limbtier.store.locked_log import StoredCheckpoint
@@ -62,6 +62,7 @@ def back_up(
     _refuse_existing(target)
     with _unfinished(target) as file:
         _copy(setting, file)
+        require_sound(file)
         with _opened(file) as store:
             head = check_whole(store, progress)
             kept, keys = folder.read_checkpoint(), folder.read()
@@ -97,6 +98,7 @@ def restore(
     _refuse_existing(target)
     with _unfinished(target, keep=in_file) as file:
         copy_file(source, file)
+        require_sound(file)
         with _opened(file) as store:
             head = check_whole(store, progress)
             keys = _keys_to_go_on_with(store, folder, origin, lost_entries)

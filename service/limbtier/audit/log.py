@@ -16,6 +16,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+import orjson
+
 from limbtier.audit.checkpoint_key import KeyFolder, LogKeys, Rotation
 from limbtier.audit.group_commit import GroupCommit
 from limbtier.audit.self_check import check_structure
@@ -122,10 +124,21 @@ class Log:
         return self._writer.append_soon(entry)
 
     def decision(self, decision_id: str, organisation: str) -> bytes | None:
-        """The decision with an id, if it is this organisation's. Raises StoreUnavailable."""
+        """The decision with an id, if it is this organisation's. Raises StoreUnavailable.
+
+        Only the bytes of an entry are proven. What the database keeps beside them must say the same, else the
+        decision could be another one, or another organisation's.
+        """
         found = self.store.entry_by_id(decision_id)
         if found is None or found.kind != "decision" or found.organisation != organisation:
             return None
+        record = orjson.loads(found.data)
+        if (record["kind"], record["id"], record["caller"]["organisation"]) != (
+            "decision",
+            decision_id,
+            organisation,
+        ):
+            raise damaged(f"Entry {found.position} of the log is kept under what it is not.")
         return found.data
 
     def find_decisions(
@@ -142,8 +155,12 @@ class Log:
 
     @property
     def verifier_keys(self) -> tuple[VerifierKey, ...]:
-        """The public keys of the log, the oldest first; none before the first was made."""
-        return () if self._keys is None else self._keys.verifiers
+        """The public keys of the log, the oldest first; none before the first was made. As they are now:
+        another process may have changed the key."""
+        keys = self._keys
+        with contextlib.suppress(StoreUnavailable):
+            keys = self._folder.read() or keys
+        return () if keys is None else keys.verifiers
 
     def checkpoint(self) -> str:
         """The signed note over all entries that there are now. Raises StoreUnavailable."""

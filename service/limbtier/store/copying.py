@@ -13,7 +13,7 @@ from sqlalchemy import Connection, delete, insert, select, tuple_
 from sqlalchemy.exc import SQLAlchemyError
 
 from limbtier.store.database import Database
-from limbtier.store.faults import fault, unavailable
+from limbtier.store.faults import damaged, fault, unavailable
 from limbtier.store.opening import open_database
 from limbtier.store.tables import log_head, metadata
 
@@ -44,6 +44,18 @@ def copy_into_file(source: Database, target: Path) -> None:
         copy_rows(source, new)
     finally:
         new.close()
+
+
+def require_sound(file: Path) -> None:
+    """Have SQLite look at every page and every index of a database that nobody writes: reading all
+    entries does not come by all of it. Raises StoreUnavailable."""
+    try:
+        with closing(sqlite3.connect(file)) as connection:
+            found = [str(row[0]) for row in connection.execute("PRAGMA integrity_check(1)")]
+    except sqlite3.Error as error:
+        raise unavailable("read", error) from None
+    if found != ["ok"]:
+        raise damaged(f"The database is damaged: {' '.join(found[0].split())}.")
 
 
 def make_single(file: Path) -> None:

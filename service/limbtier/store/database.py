@@ -7,6 +7,7 @@ decision its own execution costs more than the statements themselves.
 from __future__ import annotations
 
 import contextlib
+import os
 import sqlite3
 import tempfile
 import threading
@@ -21,7 +22,7 @@ from sqlalchemy.dialects.postgresql import ARRAY
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.sql.elements import CompilerElement
 
-from limbtier.store.faults import Conflict, is_conflict, unavailable
+from limbtier.store.faults import Conflict, damaged, is_conflict, unavailable
 from limbtier.store.postgresql import PREPARED, PreparedCursor
 from limbtier.store.tables import entries, metadata
 
@@ -55,6 +56,9 @@ class Database:
         self._insert = {name: self._insertion(table) for name, table in metadata.tables.items()}
         self._insert_new = {name: text + " ON CONFLICT DO NOTHING" for name, text in self._insert.items()}
         self._writer: PoolProxiedConnection | None = None
+        # SQLite keeps the write-ahead log beside the file that a link leads to.
+        self._paths = () if file is None else (file, Path(f"{os.path.realpath(file)}-wal"))
+        self._written_files: tuple[os.stat_result | None, ...] = ()
         self._turn = threading.Lock()
 
     def text(self, statement: CompilerElement) -> str:
@@ -100,6 +104,7 @@ class Database:
         """
         with self._turn:
             try:
+                fresh = self._writer is None
                 if self._writer is None:
                     self._writer = self.engine.raw_connection()
                     if self.is_sqlite:
@@ -109,8 +114,11 @@ class Database:
                     _begin_alone(cursor)
                 else:
                     cursor.execute("BEGIN")
+                if fresh:
+                    self._written_files = self._files()
                 try:
                     yield cursor
+                    self._require_same_files()
                     cursor.execute("COMMIT")
                 except BaseException:
                     with contextlib.suppress(*self._errors):
@@ -121,6 +129,26 @@ class Database:
                     raise Conflict(unavailable("written", error).diagnostics) from None
                 self._drop_writer()  # whatever state it is in, the next one begins afresh
                 raise unavailable("written", error) from None
+
+    def _files(self) -> tuple[os.stat_result | None, ...]:
+        """What stands now where SQLite keeps the database and its write-ahead log."""
+        found: list[os.stat_result | None] = []
+        for path in self._paths:
+            try:
+                found.append(path.stat())
+            except FileNotFoundError:
+                found.append(None)
+        return tuple(found)
+
+    def _require_same_files(self) -> None:
+        """What is open is still what has the name. A file that was moved, removed or replaced can be written
+        on, without any error, and is gone when the last process that has it open ends."""
+        for one, now in zip(self._written_files, self._files(), strict=True):
+            if (one is None) != (now is None) or (one and now and not os.path.samestat(one, now)):
+                raise damaged(
+                    "The file of the database, or the one beside it that ends in -wal, was moved, removed or "
+                    "replaced while the service used it."
+                )
 
     def _cursor(self, connection: PoolProxiedConnection) -> Cursor:
         return connection.cursor() if self.is_sqlite else PreparedCursor(connection)

@@ -10,6 +10,7 @@ from typing import Final
 from sqlalchemy import bindparam, func, select
 
 from limbtier.domain.entry import DecisionFilter, Entry, FoundDecision, Retry
+from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.merkle import Frontier, Subtree, leaf_hash, post_order_number
 from limbtier.store.database import Database, Row
 from limbtier.store.faults import Conflict, damaged, fault
@@ -27,6 +28,10 @@ from limbtier.store.tables import checkpoints, decisions, entries, hashes, retri
 
 _AT_ONCE: Final = 64  # entries read together: about 3 MB
 _MOST_NOTED: Final = 20_000
+
+
+class _TakenBack(Exception):
+    """Ends a transaction of which nothing is to be kept."""
 
 
 class RetryKeyTaken(Exception):
@@ -66,6 +71,7 @@ class EntryStore:
         self.database = database
         self._statements = statements = Statements(database)
         self._seen = Frontier()
+        self._write_failed = False
         self._noted: set[Row] = set()
         entry = select(
             entries.c.position, entries.c.id, entries.c.kind, entries.c.organisation, entries.c.data
@@ -109,6 +115,9 @@ class EntryStore:
                 return log.append(new, kept)
         except Conflict:
             self._refuse_taken(new)
+            raise
+        except StoreUnavailable:
+            self._write_failed = True
             raise
 
     @contextmanager
@@ -203,9 +212,16 @@ class EntryStore:
         return [found for row in self.database.rows(self._checkpoints) if (found := checkpoint_of(row))]
 
     def check_writable(self) -> None:
-        """Take the right to write, and write nothing."""
-        with self.locked():
-            pass
+        """Write the head of the log as it is, and take it back again. After an append that failed it is
+        committed instead: only the disk itself says whether it is still full."""
+        try:
+            with self.locked() as log:
+                log.rewrite_head()
+                if not self._write_failed:
+                    raise _TakenBack
+        except _TakenBack:
+            return
+        self._write_failed = False
 
     def close(self) -> None:
         """Close the database."""

@@ -12,6 +12,7 @@ from limbtier.foundation.canonical_json import canonical
 from limbtier.foundation.clock import Clock, NewId, new_id, now
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
 from limbtier.foundation.errors import LimbtierError
+from limbtier.store.faults import Conflict
 from limbtier.use_cases.authorise import key_text, secret_hash
 
 OPERATOR = "operator"
@@ -25,7 +26,8 @@ class KeyRefused(LimbtierError):
 
 
 class KeyManager:
-    """`log` keeps an entry durably before it returns, or raises StoreUnavailable."""
+    """`log` keeps an entry durably before it returns, or raises StoreUnavailable; Conflict where there is one
+    with its id."""
 
     def __init__(
         self,
@@ -55,23 +57,33 @@ class KeyManager:
         scopes = ROLES[role]
         key = StoredKey(secrets.token_hex(6), secret_hash(secret), organisation, role, scopes, self._clock())
         # The log first: a key that works and is not in the log must not exist.
-        self._log(self._entry("key_added", key, organisation=organisation, role=role, scopes=sorted(scopes)))
+        entry_id = self._identifiers()
+        added = {"organisation": organisation, "role": role, "scopes": sorted(scopes)}
+        self._log(self._entry("key_added", key, entry_id, **added))
         self._store.add(key)
         return key, key_text(key.id, secret)
 
     def revoke(self, key_id: str) -> StoredKey:
-        """Take a key out of use for good. Raises KeyRefused or StoreUnavailable."""
+        """Take a key out of use for good. Raises KeyRefused or StoreUnavailable; the key has ended also when
+        the log could not take the entry."""
         keys = {key.id: key for key in self._store.all()}
         key = keys.get(key_id)
         if key is None:
             advice = did_you_mean(key_id, keys, "`limbtier keys list` shows the ids.")
             raise KeyRefused([Diagnostic("unknown-key", "There is no key with this id.", advice)])
-        if key.revoked_at is not None:
-            message = f"The key was revoked on {key.revoked_at:%Y-%m-%d}."
-            raise KeyRefused([Diagnostic("key-already-revoked", message, "There is nothing left to do.")])
-        # The store first: a key that is to be revoked must stop working even if the log cannot take it.
-        self._store.revoke(key_id, self._clock())
-        self._log(self._entry("key_revoked", key))
+        # The store first: a key that is to be revoked must stop working even if the log cannot take it. The
+        # entry that is missing then is made when the key is revoked again; its id lets there be only one.
+        if key.revoked_at is None:
+            self._store.revoke(key_id, self._clock())
+        try:
+            self._log(self._entry("key_revoked", key, f"key_revoked:{key.id}"))
+        except Conflict:
+            message = "The key was revoked before."
+            if key.revoked_at is not None:
+                message = f"The key was revoked on {key.revoked_at:%Y-%m-%d}."
+            raise KeyRefused(
+                [Diagnostic("key-already-revoked", message, "There is nothing left to do.")]
+            ) from None
         return key
 
     def renew(self, organisation: str) -> dict[str, str]:
@@ -86,9 +98,8 @@ class KeyManager:
         """Every key, revoked ones too. Raises StoreUnavailable."""
         return self._store.all()
 
-    def _entry(self, kind: str, key: StoredKey, **more: Any) -> Entry:
+    def _entry(self, kind: str, key: StoredKey, entry_id: str, **more: Any) -> Entry:
         at = self._clock()
-        entry_id = self._identifiers()
         record = {
             "kind": kind,
             "id": entry_id,

@@ -1,7 +1,8 @@
 """Lets a caller send the same request again safely: it is decided once and answered alike every time.
 
-The key is the caller's; it counts for that caller only. What was answered is found in the log itself, so a
-retry is answered byte for byte as before, by every worker, for as long as the log exists.
+The key is the caller's; it counts for that caller only, and for one organisation: the same client may come
+with tokens of several. What was answered is found in the log itself, so a retry is answered byte for byte as
+before, by every worker, for as long as the log exists.
 """
 
 from __future__ import annotations
@@ -10,16 +11,19 @@ import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+import orjson
+
 from limbtier.domain.caller import Caller
 from limbtier.domain.entry import Retry
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import RequestInProgress, RetryKeyReused
 from limbtier.store.entries import EntryStore, StoredEntry
+from limbtier.store.faults import damaged
 
 
 def retry_of(caller: Caller, key: str, body: bytes) -> Retry:
     """What a retry is known by: who asked, the key, and the digest of what was asked."""
-    return Retry(caller.id, key, hashlib.sha256(body).digest())
+    return Retry(_name(caller.organisation, caller.id), key, hashlib.sha256(body).digest())
 
 
 def refuse_other_request(now: Retry, before: bytes) -> None:
@@ -38,12 +42,30 @@ def refuse_other_request(now: Retry, before: bytes) -> None:
 
 def answered_before(store: EntryStore, retry: Retry) -> StoredEntry | None:
     """The entry with the answer that was given to this request, if it was answered. Raises RetryKeyReused
-    when the key was used for another request, or StoreUnavailable."""
+    when the key was used for another request, or StoreUnavailable, also when the place that is kept for the
+    answer holds something else: what is not an answer to this request is never given as one."""
     before = store.find_retry(retry.caller, retry.key)
     if before is None:
         return None
     refuse_other_request(retry, before.payload)
-    return store.entry(before.position)
+    entry = store.entry(before.position)
+    if entry is None or not _answers(entry, retry):
+        raise damaged(f"Entry {before.position} of the log is not the answer that a retry key names.")
+    return entry
+
+
+def _answers(entry: StoredEntry, retry: Retry) -> bool:
+    record = orjson.loads(entry.data)
+    return (
+        record["kind"] == "decision"
+        and _name(record["caller"]["organisation"], record["caller"]["id"]) == retry.caller
+        and hashlib.sha256(record["received"].encode()).digest() == retry.payload
+    )
+
+
+def _name(organisation: str, caller_id: str) -> str:
+    """Whom a key counts for. No organisation has a space in its name."""
+    return f"{organisation} {caller_id}"
 
 
 class RequestsInProgress:
