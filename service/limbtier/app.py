@@ -95,9 +95,16 @@ def from_settings(settings: Settings) -> FastAPI:
     return app
 
 
+def log_to_stderr() -> None:
+    """Write what operators must see, refused tokens and alarms among it, with its moment."""
+    logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s %(message)s")
+    logging.getLogger("limbtier").setLevel(logging.INFO)
+
+
 def from_environment() -> FastAPI:
     """For a server that starts an application by name: `uvicorn limbtier.app:from_environment --factory`.
 
     Raises also InvalidSettings.
     """
+    log_to_stderr()
     return from_settings(read_settings(os.environ))

@@ -271,8 +271,9 @@ def _serve(options: argparse.Namespace) -> int:
     import uvicorn
 
     from limbtier.api.http_protocol import ProblemProtocol
-    from limbtier.app import from_settings
+    from limbtier.app import from_settings, log_to_stderr
 
+    log_to_stderr()
     settings = _settings()  # refused here at once, not in each worker
     several = options.workers > 1
     uvicorn.run(

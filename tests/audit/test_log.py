@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -456,3 +457,29 @@ def test_a_decision_kept_under_another_id_or_organisation_is_not_given(open_log:
         with pytest.raises(StoreUnavailable, match="is kept under what it is not"):
             log.decision(entry.id, "quillerbeck")
     assert log.decision(three.id, "quillerbeck") == three.data
+
+
+def test_a_growing_log_is_signed_by_itself(open_log: Open, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(log_module, "SIGN_EVERY", 0.0)
+    log = open_log()
+    log.append(other_entry())
+    last = log.store.last_checkpoint()
+    for _ in range(200):
+        last = log.store.last_checkpoint()
+        if last is not None and last.size == log.size:
+            break
+        time.sleep(0.02)
+    assert last is not None
+    assert last.size == log.size
+
+
+def test_what_was_appended_is_signed_when_the_log_is_closed(open_log: Open, address: str) -> None:
+    log = open_log()
+    log.append(other_entry())
+    size = log.size
+    log.close()
+    store = EntryStore(open_database(address))
+    last = store.last_checkpoint()
+    store.close()
+    assert last is not None
+    assert last.size == size

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import re
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from typing import Any, Final, TypeVar
 
@@ -48,6 +49,9 @@ Result = TypeVar("Result")
 def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, clock: Clock) -> None:
     """Reading waits for the disk and explaining computes for a while, so both run in threads."""
 
+    # Deciding again some hundred times may take a second: it must not hold up what only reads.
+    explaining = ThreadPoolExecutor(max_workers=1, thread_name_prefix="limbtier-explain")
+
     async def in_thread(work: Callable[..., Result], *arguments: Any) -> Result:
         return await asyncio.get_running_loop().run_in_executor(None, partial(work, *arguments))
 
@@ -85,7 +89,9 @@ def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, 
     async def read_explanation(request: Request) -> Response:
         caller = await access.caller(request, READ)
         read_query(request)
-        return _json(await in_thread(explain, await stored(request, caller), decider.rules))
+        record = await stored(request, caller)
+        loop = asyncio.get_running_loop()
+        return _json(await loop.run_in_executor(explaining, explain, record, decider.rules))
 
     async def read_proof(request: Request) -> Response:
         caller = await access.caller(request, READ)

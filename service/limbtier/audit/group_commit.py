@@ -19,6 +19,7 @@ from limbtier.store.faults import Conflict, fault
 
 MOST_TOGETHER: Final = 64
 MOST_WAITING: Final = 512
+PAUSE_SECONDS: Final = 1.0
 
 Commit = Callable[[Sequence[Entry]], list[int]]
 Outcome = int | Exception
@@ -45,13 +46,18 @@ class GroupCommit:
     """A thread that commits what has queued, whole batches at a time; a caller waits for its own entry only.
 
     When the queue is full, the next caller is refused at once instead of waiting. `close` commits what has
-    queued before it returns.
+    queued before it returns. `between` is called by the thread after each batch, and in pauses.
     """
 
     def __init__(
-        self, commit: Commit, most_waiting: int = MOST_WAITING, most_together: int = MOST_TOGETHER
+        self,
+        commit: Commit,
+        most_waiting: int = MOST_WAITING,
+        most_together: int = MOST_TOGETHER,
+        between: Callable[[], None] = lambda: None,
     ) -> None:
         self._commit = commit
+        self._between = between
         self._most_waiting = most_waiting
         self._most_together = most_together
         self._queue: SimpleQueue[tuple[Entry, Callable[[Outcome], None] | Place] | None] = SimpleQueue()
@@ -98,7 +104,11 @@ class GroupCommit:
     def _run(self) -> None:
         ended = False
         while not ended:
-            taken = [self._queue.get()]
+            try:
+                taken = [self._queue.get(timeout=PAUSE_SECONDS)]
+            except Empty:
+                self._between()
+                continue
             while len(taken) < self._most_together:
                 try:
                     taken.append(self._queue.get_nowait())
@@ -118,6 +128,7 @@ class GroupCommit:
             for loop, resolved in by_loop.items():
                 if not loop.is_closed():
                     loop.call_soon_threadsafe(_resolve, resolved)
+            self._between()
 
 
 def _resolve(resolved: Sequence[tuple[asyncio.Future[int], Outcome]]) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import base64
 import contextlib
+import logging
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -42,8 +43,13 @@ from limbtier.store.entries import EntryStore, StoredRetry
 from limbtier.store.faults import LogDamaged, damaged
 from limbtier.store.locked_log import StoredCheckpoint
 
+SIGN_EVERY: Final = 5.0
+"""Seconds between two checkpoints at most, while entries are appended."""
+
 PROVE_AGAIN_AFTER: Final = 5.0
 """Seconds until a log that could not prove itself is asked again."""
+
+alarm = logging.getLogger("limbtier.alarm")
 
 TLOG_PROOF: Final = "c2sp.org/tlog-proof@v1"
 
@@ -90,8 +96,10 @@ class Log:
         self._fault: StoreUnavailable | None = None
         self._proved_at = 0.0
         self._proving = threading.Lock()
+        self._unsigned = False
+        self._signed_at = 0.0
         self._prove()
-        self._writer = GroupCommit(self._commit)
+        self._writer = GroupCommit(self._commit, between=self._keep_signed)
 
     # Whether it is sound.
 
@@ -244,11 +252,26 @@ class Log:
     def close(self) -> None:
         """Commit what is waiting, and close the database."""
         self._writer.close()
+        self._keep_signed(at_once=True)
         self.store.close()
 
     def _commit(self, batch: Sequence[Entry]) -> list[int]:
         self._require_proof()
-        return self.store.append(batch)
+        positions = self.store.append(batch)
+        self._unsigned = True
+        return positions
+
+    def _keep_signed(self, *, at_once: bool = False) -> None:
+        """Sign what was appended, now and then: what is lost from the end of a log shows only against a
+        checkpoint over it, and the last one lies beside the key, where a damaged database does not reach."""
+        if not self._unsigned or (not at_once and time.monotonic() - self._signed_at < SIGN_EVERY):
+            return
+        self._signed_at = time.monotonic()  # also when it fails: it is tried again after as long
+        try:
+            self._require_proof()
+            self._sign()
+        except LimbtierError as error:
+            alarm.critical("the log cannot be signed: %s", error)
 
     def _sign(self) -> StoredCheckpoint:
         try:
@@ -257,6 +280,7 @@ class Log:
         except LogDamaged as error:
             self._fault, self._proved_at = error, time.monotonic()
             raise
+        self._unsigned, self._signed_at = False, time.monotonic()
         return signed
 
     def _prove(self) -> None:
