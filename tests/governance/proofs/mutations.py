@@ -370,8 +370,8 @@ MUTATIONS: Final[tuple[Mutation, ...]] = (
     Mutation(
         "normal-ratio-calcified allows moderate",
         limited("normal-ratio-calcified", "moderate"),
-        "check",
-        "rule-never-matters: normal-ratio-calcified",
+        "case",
+        "arterial-disease-and-kidney-disease",
     ),
     Mutation(
         "an arm pressure of 0 is taken",
