@@ -25,7 +25,7 @@ def add_prove_command(commands: argparse._SubParsersAction[argparse.ArgumentPars
     prove.add_argument("--cases", type=Path, metavar="FOLDER", help=cases)
     prove.add_argument("--json", action="store_true", help="print the verdicts as JSON")
     prove.add_argument(
-        "--seconds", type=int, default=10, metavar="N", help="how long one question may take (default: 10)"
+        "--seconds", type=int, default=30, metavar="N", help="how long one question may take (default: 30)"
     )
     prove.set_defaults(run=_prove)
 

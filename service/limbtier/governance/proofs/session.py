@@ -13,7 +13,9 @@ from limbtier.governance.proofs.formulas import Expression, Formula, all_of
 from limbtier.governance.proofs.requests import Domain, Request
 from limbtier.governance.proofs.witness import Answers, answers_in
 
-MILLISECONDS: Final = 10_000
+# How long one question may take. Each takes milliseconds; a machine that stands still must not look like one
+# that cannot be settled.
+MILLISECONDS: Final = 30_000
 
 
 @dataclass(frozen=True, slots=True)
