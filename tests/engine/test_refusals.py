@@ -14,8 +14,7 @@ from limbtier.domain.assessment import Answer
 from limbtier.domain.condition import ALWAYS, ValueTest
 from limbtier.domain.interval import Interval
 from limbtier.domain.rule import Arrange, GuardCheck, GuardRail, GuardRails, Requirement
-from limbtier.engine.compiled import compile_conditions
-from limbtier.engine.prepared import PreparedEdition
+from limbtier.engine.prepared import PreparedEdition, prepare_checks
 from limbtier.foundation.errors import EnginesDisagree, GuardRailBroken
 from limbtier.foundation.settings import CHECKOUT
 from limbtier.use_cases.decide import Decider, ReadyRules
@@ -43,8 +42,8 @@ def decider(rules: ReadyRules, changed: PreparedEdition) -> Decider:
 def with_rail(prepared: PreparedEdition, check: GuardCheck) -> PreparedEdition:
     rail = GuardRail("made-for-this-test", "A safety property made for this test.", (check,), None)
     rails = GuardRails("9.9.9", "", (rail,))
-    guards = compile_conditions([check.when])
-    return dataclasses.replace(prepared, guard_rails=rails, guard_checks=((rail, check),), guards=guards)
+    checks, guards = prepare_checks(rails, prepared.ranks)
+    return dataclasses.replace(prepared, guard_rails=rails, guard_checks=checks, guards=guards)
 
 
 def test_when_the_engines_differ_there_is_no_answer_and_the_rule_is_named(

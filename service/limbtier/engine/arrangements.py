@@ -96,14 +96,13 @@ def _pending(prepared: PreparedEdition, what: str, places: list[int], facts: Ans
 
 
 def deadline_of_rule(
-    prepared: PreparedEdition, counting: Counting, due: tuple[Arrangement, ...]
+    prepared: PreparedEdition, limiting: Counting, due: tuple[Arrangement, ...]
 ) -> Mapping[str, date]:
-    """For each rule that applies and limits: the earliest combined deadline of what it arranges."""
+    """For each rule that applies, of those that limit: the earliest combined deadline of what it arranges."""
     by_name = {arrangement.what: arrangement.due_on for arrangement in due if arrangement.due_on is not None}
-    limits, found = prepared.limits, {}
-    for place, state in counting.items():
-        if limits[place] >= 0 and state == APPLIES:
-            rule = prepared.edition.rules[place]
-            if rule.then.arrange:
-                found[rule.id] = min([by_name[arrange.what] for arrange in rule.then.arrange])
+    found = {}
+    for place, state in limiting.items():
+        arranged = prepared.edition.rules[place].then.arrange
+        if arranged and state == APPLIES:
+            found[prepared.rule_ids[place]] = min([by_name[arrange.what] for arrange in arranged])
     return found

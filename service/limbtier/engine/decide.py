@@ -81,9 +81,9 @@ def decide_limb(
     look_again = review(prepared, counting, tiers, outcome, days)
     due = arrangements(prepared, counting, facts, tiers, outcome, days)
     names = prepared.tier_names
-    held = held_limits(
-        prepared, counting, tiers, days.today, look_again.due_on, deadline_of_rule(prepared, counting, due)
-    )
+    limiting = {place: state for place, state in counting.items() if prepared.limits[place] >= 0}
+    deadlines = deadline_of_rule(prepared, limiting, due)
+    held = held_limits(prepared, counting, tiers, days.today, look_again.due_on, deadlines)
     chosen, avoided = materials(prepared, counting, names[tiers.given], facts, interval_cm)
     decision = LimbDecision(
         side=side,
@@ -92,7 +92,7 @@ def decide_limb(
         target_tier=names[tiers.target],
         highest_possible_tier=names[tiers.highest],
         review=look_again,
-        limits=_limits(prepared, counting, tiers.given),
+        limits=_limits(prepared, limiting, tiers.given),
         plan=step_up_plan(prepared, facts, tiers, held, look_again.due_on),
         questions=questions(prepared, counting, facts, tiers, settings),
         arrangements=due,
@@ -105,12 +105,11 @@ def decide_limb(
     return decision
 
 
-def _limits(prepared: PreparedEdition, counting: Counting, given: int) -> tuple[Held, ...]:
+def _limits(prepared: PreparedEdition, limiting: Counting, given: int) -> tuple[Held, ...]:
     """Every limit that counts, lowest first, in the order of the rules where equal."""
-    found = [
-        entry[counting[place] - 1][rank == given] for rank, place, entry in prepared.held if place in counting
-    ]
-    return tuple(found)
+    limits = prepared.limits
+    ordered = sorted(limiting, key=limits.__getitem__)
+    return tuple([prepared.held[place][limiting[place] - 1][limits[place] == given] for place in ordered])
 
 
 def tier_now(prepared: PreparedEdition, facts: Mapping[str, Answer]) -> int | None:

@@ -6,11 +6,11 @@ demand for a disposition, a review or an arrangement binds when its condition ho
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from itertools import compress
 
 from limbtier.domain.decision import LimbDecision
-from limbtier.domain.rule import GuardCheck, GuardRail
+from limbtier.domain.rule import GuardRail, Requirement
 from limbtier.engine.due_dates import Days
 from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.prepared import PreparedEdition
@@ -23,11 +23,17 @@ def broken_guard_rails(prepared: PreparedEdition, decision: LimbDecision, days: 
     read off one; they are tested and proved over all assessments instead."""
     broken: list[str] = []
     states = prepared.guards.read(prepared.as_guarded(decision.trace.facts))[0]
+    rank = prepared.ranks[decision.tier]
+    review_days = (decision.review.due_on - days.today).days
     # A check that does not apply has the state 0, which `compress` leaves out.
-    for (rail, check), state in compress(zip(prepared.guard_checks, states, strict=True), states):
-        if rail.id not in broken and not _holds(prepared, check, state, decision, days):
-            broken.append(rail.id)
-    return broken
+    for check, state in compress(zip(prepared.guard_checks, states, strict=True), states):
+        if decision.disposition not in check.dispositions or decision.tier not in check.tiers:
+            continue
+        too_high = check.highest is not None and rank > check.highest
+        too_late = state == APPLIES and check.review_days is not None and review_days > check.review_days
+        if too_high or too_late or not _holds(prepared, check.require, state, decision, days):
+            broken.append(check.rail)
+    return list(dict.fromkeys(broken))
 
 
 def refuse_broken(prepared: PreparedEdition, decision: LimbDecision, days: Days) -> None:
@@ -47,16 +53,9 @@ def _diagnostic(rail: GuardRail, decision: LimbDecision) -> Diagnostic:
 
 
 def _holds(
-    prepared: PreparedEdition, check: GuardCheck, state: int, decision: LimbDecision, days: Days
+    prepared: PreparedEdition, require: Requirement, state: int, decision: LimbDecision, days: Days
 ) -> bool:
-    require = check.require
-    if check.dispositions and decision.disposition not in check.dispositions:
-        return True
-    if check.tiers and decision.tier not in check.tiers:
-        return True
-    ranks = prepared.ranks
-    if require.tier_at_most is not None and ranks[decision.tier] > ranks[require.tier_at_most]:
-        return False
+    """Whether all is met that is required beside the tier and the review."""
     if require.no_avoided_material and {m.name for m in decision.chosen} & {m.name for m in decision.avoided}:
         return False
     if require.safety_net and not prepared.edition.wording.safety_net:
@@ -65,10 +64,6 @@ def _holds(
         return True
     if require.disposition is not None and decision.disposition != require.disposition:
         return False
-    if require.review_within is not None:
-        latest = days.today + timedelta(days=require.review_within.days())
-        if decision.review.due_on > latest:
-            return False
     if require.arranged is None:
         return True
     within = prepared.edition.interval(require.arranged.within, days.today)

@@ -30,6 +30,7 @@ MOST_BRANCHES = 256  # of one rule
 MOST_STEPS = 200
 MOST_NAMES_IN_RUNS = 3
 MOST_WAITING = 56  # the library's stack has 64 places
+FEW_WAITING = 40  # what is tried for: the library looks for names in 32 places, one after the other if full
 POSSIBLE, APPLIES = 1, 2
 
 FRAME = "r"
@@ -124,7 +125,7 @@ class Network:
         if longest > MOST_STEPS:
             raise _too_much(f"a branch of {longest} comparisons", f"{MOST_STEPS}")
         root = _grown(list(ends.items()), {field.label: field.size for field in fields.values()})
-        root = _divided(root, MOST_WAITING)
+        root = _divided_well(root)
         if root.says or any(label != GUARD for label, _, _ in root.below):
             # A guard before everything: the library's own state fact has no guard field, so it meets nothing.
             root = Node(0, {_guard(0): root})
@@ -286,6 +287,12 @@ def _fails(step: Step, size: int) -> float:
             return code / size
         case (_, _, code):
             return 1 - (code + 1) / size
+
+
+def _divided_well(node: Node) -> Node:
+    """The same tree, divided so that its walk is short, or at least stays inside the stack."""
+    divided = _divided(node, FEW_WAITING)
+    return divided if divided.most_waiting() <= MOST_WAITING else _divided(node, MOST_WAITING)
 
 
 def _divided(node: Node, room: int) -> Node:

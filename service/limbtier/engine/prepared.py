@@ -9,9 +9,9 @@ from typing import NamedTuple, Protocol
 
 from limbtier.domain.assessment import Answers
 from limbtier.domain.condition import ALWAYS, Condition, names
-from limbtier.domain.decision import Held
+from limbtier.domain.decision import DISPOSITIONS, Held
 from limbtier.domain.edition import Edition, Material
-from limbtier.domain.rule import GuardCheck, GuardRail, GuardRails, Rule
+from limbtier.domain.rule import GuardRails, Requirement, Rule
 from limbtier.engine.answers import AnswerReader
 from limbtier.engine.compiled import CompiledRules, Reading, compile_conditions, compile_rules
 from limbtier.engine.in_force import Periods, periods
@@ -33,6 +33,18 @@ class MaterialEstimates(NamedTuple):
     roll: float | None
 
 
+class PreparedCheck(NamedTuple):
+    """A demand of the guard rail with the id `rail`: for which decisions, the highest rank of a tier, within
+    how many days the review (None: it demands neither), and what else is required."""
+
+    rail: str
+    dispositions: tuple[str, ...]
+    tiers: tuple[str, ...]
+    highest: int | None
+    review_days: int | None
+    require: Requirement
+
+
 class SecondEngine(Protocol):
     """What the matcher offers: one byte for each rule, read independently of the interpreter."""
 
@@ -47,8 +59,8 @@ class PreparedEdition:
     For each rule, `proposes` and `limits` hold the rank of the tier, -1 where it concludes none, `lasts`
     whether it limits without anything that could lift it, `inputs_of_rule` the inputs behind all it reads.
     `places` are those of all rules, `rule_ids` their ids, `avoids` the materials that each avoids.
-    `held` are the limits, lowest first, as rank, place and the entry of a decision: undetermined or
-    applying, and each not at the tier given, or at it. `choices` give for a tier, and each rule, the
+    `held` has for a rule that limits the entries of a decision: undetermined or applying, and each not at
+    the tier given, or at it. `choices` give for a tier, and each rule, the
     materials it chooses that serve the tier; `estimates` what is estimated of each material.
     `step_limits` are the places of the limits that hold a leg at its tier until a good review there.
     `counts_as` gives for choices of an input those that guard rails take them for; `guard_checks` stand in
@@ -64,11 +76,11 @@ class PreparedEdition:
     rule_ids: tuple[str, ...]
     proposes: tuple[int, ...]
     limits: tuple[int, ...]
-    held: tuple[tuple[int, int, tuple[tuple[Held, Held], ...]], ...]
+    held: Mapping[int, tuple[tuple[Held, Held], ...]]
     lasts: tuple[bool, ...]
     avoids: tuple[tuple[str, ...], ...]
     estimates: Mapping[str, MaterialEstimates]
-    guard_checks: tuple[tuple[GuardRail, GuardCheck], ...]
+    guard_checks: tuple[PreparedCheck, ...]
     ranks: Mapping[str, int]
     choices: Mapping[str, tuple[tuple[str, ...], ...]]
     counts_as: Mapping[str, Mapping[str, str]]
@@ -108,18 +120,18 @@ def prepare(
         and "current_tier" in names(rule.when)
     )
     step_names, read_step_limits = _step_reader(edition, step_limits)
-    guard_checks = tuple((rail, check) for rail in guard_rails.rails for check in rail.checks)
+    guard_checks, guards = prepare_checks(guard_rails, ranks)
     return PreparedEdition(
         edition=edition,
         guard_rails=guard_rails,
         answers=AnswerReader(edition.vocabulary),
         rules=compile_rules(edition.rules, edition.strata),
-        guards=compile_conditions([check.when for _, check in guard_checks]),
+        guards=guards,
         places=range(len(edition.rules)),
         rule_ids=tuple(rule.id for rule in edition.rules),
         proposes=tuple(ranks[r.then.propose] if r.then.propose else -1 for r in edition.rules),
         limits=tuple(ranks[r.then.limit.tier] if r.then.limit else -1 for r in edition.rules),
-        held=_held(edition, ranks),
+        held=_held(edition),
         lasts=tuple(r.then.limit is not None and r.then.limit.until is None for r in edition.rules),
         avoids=tuple(rule.then.avoid for rule in edition.rules),
         estimates={name: _estimates(material) for name, material in edition.materials.items()},
@@ -151,25 +163,38 @@ def prepare(
     )
 
 
-def _held(
-    edition: Edition, ranks: Mapping[str, int]
-) -> tuple[tuple[int, int, tuple[tuple[Held, Held], ...]], ...]:
-    found = [
-        (
-            ranks[limit.tier],
-            place,
-            tuple(
-                (
-                    Held(rule.id, limit.tier, undetermined, limit.until, at_tier_given=False),
-                    Held(rule.id, limit.tier, undetermined, limit.until, at_tier_given=True),
-                )
-                for undetermined in (True, False)
-            ),
+def _held(edition: Edition) -> dict[int, tuple[tuple[Held, Held], ...]]:
+    return {
+        place: tuple(
+            (
+                Held(rule.id, limit.tier, undetermined, limit.until, at_tier_given=False),
+                Held(rule.id, limit.tier, undetermined, limit.until, at_tier_given=True),
+            )
+            for undetermined in (True, False)
         )
         for place, rule in enumerate(edition.rules)
         if (limit := rule.then.limit) is not None
-    ]
-    return tuple(sorted(found, key=lambda entry: entry[:2]))
+    }
+
+
+def prepare_checks(
+    guard_rails: GuardRails, ranks: Mapping[str, int]
+) -> tuple[tuple[PreparedCheck, ...], CompiledRules]:
+    """The checks of all guard rails, and what reads in which assessments each binds, in the same order.
+    `ranks` are those of all tiers, lowest first."""
+    checks = [(rail, check) for rail in guard_rails.rails for check in rail.checks]
+    prepared = tuple(
+        PreparedCheck(
+            rail.id,
+            check.dispositions or DISPOSITIONS,
+            check.tiers or tuple(ranks),
+            None if check.require.tier_at_most is None else ranks[check.require.tier_at_most],
+            None if check.require.review_within is None else check.require.review_within.days(),
+            check.require,
+        )
+        for rail, check in checks
+    )
+    return prepared, compile_conditions([check.when for _, check in checks])
 
 
 def _estimates(material: Material) -> MaterialEstimates:

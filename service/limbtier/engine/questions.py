@@ -27,10 +27,11 @@ def questions(
 ) -> tuple[Question, ...]:
     """Unanswered inputs behind every undetermined rule that could still matter, in the order of the
     vocabulary, each with those rules. The current tier is asked for the disposition itself."""
-    latest = latest_review(settings, counting, tiers.stopped)
     asked: dict[str, list[str]] = {}
-    for place, state in counting.items():
-        if state == UNDETERMINED and _could_matter(prepared, place, tiers, settings.reviews[place], latest):
+    open_rules = [place for place, state in counting.items() if state == UNDETERMINED]
+    latest = latest_review(settings, counting, tiers.stopped) if open_rules else NO_REVIEW
+    for place in open_rules:
+        if _could_matter(prepared, place, tiers, settings.reviews[place], latest):
             for name in prepared.inputs_of_rule[place]:
                 if name not in facts:
                     asked.setdefault(name, []).append(prepared.rule_ids[place])

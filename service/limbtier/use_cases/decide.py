@@ -7,9 +7,10 @@ logged nowhere.
 from __future__ import annotations
 
 import logging
+from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, field
+from datetime import date, datetime
 
 from limbtier.domain.assessment import Assessment, day_of
 from limbtier.domain.caller import Caller
@@ -39,6 +40,15 @@ class ReadyRules:
     writers: Mapping[str, RecordWriter]
     calendars: Mapping[str, WorkingCalendar]
     rule_set: str
+    _starts: tuple[date, ...] = field(init=False)
+    _active: tuple[PreparedEdition | None, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        editions = [one.edition for one in self.editions.values()]
+        starts = sorted({edition.effective_from for edition in editions})
+        active = [active_edition(editions, day, self.rule_set) for day in starts]
+        object.__setattr__(self, "_starts", tuple(starts))
+        object.__setattr__(self, "_active", tuple(one and self.editions[one.id] for one in active))
 
     @classmethod
     def of(
@@ -59,9 +69,8 @@ class ReadyRules:
         """An edition by id; for None the active one on the day of the moment. None when there is none."""
         if name is not None:
             return self.editions.get(name)
-        editions = (one.edition for one in self.editions.values())
-        found = active_edition(editions, day_of(moment), self.rule_set)
-        return None if found is None else self.editions[found.id]
+        begun = bisect_right(self._starts, day_of(moment))
+        return self._active[begun - 1] if begun else None
 
 
 class Decider:
