@@ -111,7 +111,8 @@ def test_an_import_against_the_table_is_found(package: Path, file: str, text: st
         ("engine/a.py", "from limbtier.domain.rule import Rule\nfrom limbtier.foundation import clock"),
         ("engine/a.py", "from .b import x\nfrom . import c\nfrom limbtier.engine.d import y"),
         ("api/a.py", "from limbtier import __version__\nfrom limbtier.use_cases.decide import decide"),
-        ("cli.py", "from limbtier.app import build"),
+        ("commands/serving.py", "from limbtier.app import build"),
+        ("cli.py", "from limbtier.commands import serving"),
         ("__main__.py", "from limbtier.cli import main"),
         ("domain/a.py", "import json\nimport limbtier_other"),
     ],
@@ -127,9 +128,9 @@ def test_an_import_down_the_table_is_allowed(package: Path, file: str, text: str
         ("engine/decide.py", "from durable.engine import Host", "engine/matcher.py", "durable"),
         ("engine/matcher/a.py", "import durable", "engine/matcher.py", "durable"),
         ("domain/a.py", "def f():\n    import yaml", "rulesets/", "yaml"),
-        ("pages/a.py", "from fastapi.responses import Response", "api/, app.py, cli.py", "fastapi"),
-        ("use_cases/a.py", "import starlette.types", "api/, app.py, cli.py", "starlette"),
-        ("api_client/a.py", "import uvicorn", "api/, app.py, cli.py", "uvicorn"),
+        ("pages/a.py", "from fastapi.responses import Response", "api/, app.py, commands/", "fastapi"),
+        ("use_cases/a.py", "import starlette.types", "api/, app.py, commands/", "starlette"),
+        ("api_client/a.py", "import uvicorn", "api/, app.py, commands/", "uvicorn"),
     ],
 )
 def test_a_reserved_import_elsewhere_is_found(
@@ -144,7 +145,7 @@ def test_a_reserved_import_in_its_place_is_allowed(package: Path) -> None:
     seed(package, "engine/matcher.py", "from durable import engine")
     seed(package, "rulesets/composed.py", "import yaml")
     seed(package, "api/routes/a.py", "from fastapi import APIRouter\nfrom starlette.types import Scope")
-    seed(package, "cli.py", "import uvicorn")
+    seed(package, "commands/serving.py", "import uvicorn")
     assert source_tree.reservation_breaches(package) == []
 
 

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 
-def add_prove_command(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add it."""
     prove = commands.add_parser(
         "prove",
@@ -31,7 +31,7 @@ def add_prove_command(commands: argparse._SubParsersAction[argparse.ArgumentPars
 
 
 def _prove(options: argparse.Namespace) -> int:
-    from limbtier.use_cases.prove_edition import ProveOptions, prove_editions  # noqa: PLC0415
+    from limbtier.use_cases.prove_edition import ProveOptions, prove_editions
 
     wanted = ProveOptions(options.rule, options.cases, options.json, 1000 * options.seconds)
     return prove_editions(options.path, sys.stdout, wanted)
