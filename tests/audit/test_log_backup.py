@@ -71,7 +71,8 @@ def test_what_is_backed_up_comes_back_whole(
     log: Log, address: str, new_address: str, folder: KeyFolder, tmp_path: Path
 ) -> None:
     key = StoredKey("a", b"h" * 32, "quillerbeck", "auditor", frozenset({"audit"}), NOON)
-    KeyTable(log.store.database).add(key)
+    with log.store.database.writing() as cursor:
+        KeyTable(log.store.database).adding(key)(cursor, 0)
     backup = tmp_path / "backup.sqlite3"
     assert back_up(address, folder, backup) == 300
     assert f"{backup.stat().st_mode & 0o777:o}" == "600"

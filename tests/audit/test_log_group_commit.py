@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -12,9 +13,10 @@ import pytest
 from limbtier.audit.group_commit import GroupCommit, settle
 from limbtier.domain.entry import Entry
 from limbtier.foundation.errors import StoreUnavailable
-from limbtier.store.database import Database
+from limbtier.store.database import Cursor, Database
 from limbtier.store.entries import EntryStore, RetryKeyTaken
 from limbtier.store.faults import Conflict, fault
+from limbtier.store.tables import retries
 from tests.support.log_entries import decision_entry, other_entry
 
 
@@ -94,6 +96,30 @@ def test_one_entry_that_cannot_be_kept_fails_nobody_else(store: EntryStore) -> N
     assert isinstance(second, Conflict)
     assert isinstance(third, UnicodeEncodeError)
     assert store.head().size == 3
+
+
+def test_one_change_that_fails_with_its_entry_fails_nobody_else(store: EntryStore) -> None:
+    done: list[str] = []
+
+    def fails(_cursor: Cursor, _position: int) -> None:
+        raise ZeroDivisionError
+
+    def conflicts(cursor: Cursor, _position: int) -> None:
+        row = ("caller", "used", b"p" * 32, 0)
+        store.database.insert(cursor, retries, [row, row])
+
+    batch = [
+        replace(other_entry(), also=lambda _cursor, position: done.append(f"first at {position}")),
+        replace(other_entry(), also=fails),
+        replace(other_entry(), also=conflicts),
+        replace(other_entry(), also=lambda _cursor, position: done.append(f"last at {position}")),
+    ]
+    first, second, third, fourth = settle(store.append, batch)
+    assert (first, fourth) == (0, 1)
+    assert isinstance(second, ZeroDivisionError)
+    assert isinstance(third, Conflict)
+    assert store.head().size == 2
+    assert done[-2:] == ["first at 0", "last at 1"]  # undone with the whole batch before
 
 
 def test_a_database_that_fails_is_asked_once_for_a_batch() -> None:

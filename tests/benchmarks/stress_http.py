@@ -23,6 +23,7 @@ import uvicorn
 
 from limbtier.app import from_settings
 from limbtier.foundation.settings import CHECKOUT, read_settings
+from limbtier.store.entries import EntryStore
 from limbtier.store.keys import KeyTable
 from limbtier.store.opening import open_database
 from limbtier.use_cases.manage_keys import KeyManager
@@ -51,7 +52,8 @@ def serve_under_load(database: str, keys: str) -> None:
         {"LIMBTIER_DATABASE": database, "LIMBTIER_LOG_KEYS": keys, "LIMBTIER_LOG_ORIGIN": ORIGIN}
     )
     opened = open_database(database)
-    _, token = KeyManager(KeyTable(opened), lambda _entry: None).add("integrator", "quillerbeck")
+    store = EntryStore(opened)
+    _, token = KeyManager(KeyTable(opened), lambda one: store.append([one])).add("integrator", "quillerbeck")
     opened.close()
     server = uvicorn.Server(uvicorn.Config(from_settings(settings), port=0, log_level="error"))
     threading.Thread(target=server.run, daemon=True).start()

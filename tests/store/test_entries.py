@@ -6,15 +6,16 @@ import threading
 from dataclasses import replace
 
 import pytest
-from sqlalchemy import bindparam, update
+from sqlalchemy import bindparam, select, update
 
 from limbtier.domain.entry import DecisionFilter
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.merkle import Frontier, complete_subtrees, leaf_hash
+from limbtier.store.database import Cursor
 from limbtier.store.entries import EntryStore, RetryKeyTaken
 from limbtier.store.faults import Conflict
 from limbtier.store.opening import open_database
-from limbtier.store.tables import entries
+from limbtier.store.tables import entries, keys
 from tests.support.log_entries import decision_entry, other_entry
 
 
@@ -102,6 +103,46 @@ def test_a_transaction_that_fails_half_way_leaves_nothing(store: EntryStore) -> 
     assert store.extent()[0] == store.head().size == 0
     assert store.append([decision_entry(2)]) == [0]
     assert len(store.find_decisions(DecisionFilter("quillerbeck", tier="mild"), None, 9)) == 1
+
+
+def test_what_changes_with_an_entry_is_kept_with_it(store: EntryStore) -> None:
+    seen: list[int] = []
+
+    def also(cursor: Cursor, position: int) -> None:
+        seen.append(position)
+        mark(store, cursor, "with")
+
+    assert store.append([other_entry(), replace(other_entry(), also=also)]) == [0, 1]
+    assert seen == [1]
+    assert marks(store) == ["with"]
+
+
+def test_neither_an_entry_nor_what_changes_with_it_is_kept_when_either_fails(store: EntryStore) -> None:
+    def fails(cursor: Cursor, _position: int) -> None:
+        mark(store, cursor, "fails")
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        store.append([other_entry(), replace(other_entry(), also=fails)])
+    known = other_entry()
+    store.append([known])
+    with pytest.raises(Conflict):
+        store.append([replace(known, also=lambda cursor, _position: mark(store, cursor, "known"))])
+    twice = replace(other_entry(), also=lambda cursor, _position: mark(store, cursor, "x"))
+    with pytest.raises(Conflict):
+        store.append([twice, twice])
+    assert (store.extent()[0], store.head().size, marks(store)) == (1, 1, [])
+    assert store.append([twice]) == [1]
+    assert marks(store) == ["x"]
+
+
+def mark(store: EntryStore, cursor: Cursor, name: str) -> None:
+    row = (name, b"h" * 32, "quillerbeck", "auditor", "audit", 0, None)
+    store.database.insert(cursor, keys, [row])
+
+
+def marks(store: EntryStore) -> list[str]:
+    return [row[0] for row in store.database.rows(store.database.text(select(keys.c.id)))]
 
 
 def test_threads_append_without_gaps(store: EntryStore) -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from limbtier.domain.caller import ROLES, SCOPES, StoredKey
+from limbtier.domain.entry import Also
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.use_cases.authorise import key_text, secret_hash
@@ -40,6 +41,14 @@ class KeysInMemory:
         self._check()
         assert key.id not in self._keys
         self._keys[key.id] = key
+
+    def adding(self, key: StoredKey) -> Also:
+        """Keep a new key with an entry."""
+        return lambda _cursor, _position: self.add(key)
+
+    def revoking(self, key_id: str, at: datetime) -> Also:
+        """Mark a key as revoked with an entry."""
+        return lambda _cursor, _position: self.revoke(key_id, at)
 
     def revoke(self, key_id: str, at: datetime) -> None:
         """Mark a key as revoked."""

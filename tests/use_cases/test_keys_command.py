@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import orjson
@@ -118,6 +120,44 @@ def test_keys_need_a_database_that_can_be_used(
     assert captured.out == ""
     assert "store-unavailable" in captured.err
     assert "Traceback" not in captured.err
+
+
+@pytest.mark.parametrize("before", ["append", "COMMIT"])
+def test_a_command_that_is_killed_leaves_a_key_and_its_entry_or_neither(
+    database: Path, capsys: Captured, before: str
+) -> None:
+    """Killed before the change of the keys' table, and when all but the commit is done."""
+    added(capsys)
+    store = EntryStore(open_database(database))
+    revoked = KeyTable(store.database).all()[0].id
+    size = store.head().size
+    for arguments in (ADD[1:], ["revoke", revoked]):
+        command = [sys.executable, "-c", KILLED, before, *arguments]
+        assert subprocess.run(command, check=False).returncode == 9
+    assert [key.revoked_at for key in KeyTable(store.database).all()] == [None]
+    assert store.head().size == size
+    assert main(["keys", "revoke", revoked]) == 0
+    assert store.head().size == size + 1
+
+
+KILLED = """
+import os, sys
+from limbtier.cli import main
+from limbtier.store.keys import KeyTable
+
+def killing(make):
+    def changed(keys, *values):
+        also = make(keys, *values)
+        def act(cursor, position):
+            if sys.argv[1] == "COMMIT":
+                also(cursor, position)
+            os._exit(9)
+        return act
+    return changed
+
+KeyTable.adding, KeyTable.revoking = killing(KeyTable.adding), killing(KeyTable.revoking)
+main(["keys", *sys.argv[2:]])
+"""
 
 
 def test_a_log_that_does_not_prove_itself_takes_no_new_key_and_still_ends_one(

@@ -37,6 +37,8 @@ class Managed:
             raise StoreUnavailable([Diagnostic("store-unavailable", "It fails here.", "Wait.")])
         if any(entry.id == one.id for one in self.entries):
             raise Conflict([Diagnostic("store-unavailable", "An entry with this id is there.", "Wait.")])
+        if entry.also is not None:
+            entry.also(None, len(self.entries))
         self.entries.append(entry)
 
     def works(self, key: str) -> bool:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Protocol
 
+from limbtier.domain.entry import Also
+
 DECIDE: Final = "decide"
 READ: Final = "read"
 EDIT: Final = "edit"
@@ -60,8 +62,11 @@ class StoredKey:
 class KeyStore(Protocol):
     """Where local keys are kept. Every method raises StoreUnavailable."""
 
-    def add(self, key: StoredKey) -> None:
-        """Keep a new key; its id must not be there yet."""
+    def adding(self, key: StoredKey) -> Also:
+        """Keeps a new key together with an entry; its id must not be there yet."""
+
+    def revoking(self, key_id: str, at: datetime) -> Also:
+        """The same as `revoke`, together with an entry."""
 
     def revoke(self, key_id: str, at: datetime) -> None:
         """Mark a key as revoked; one that is already keeps its moment, and an unknown id changes nothing."""

@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
+
+Also = Callable[[Any, int], None]
+"""Changes further rows in the transaction that appends an entry: gets its cursor (PEP 249, statements made
+by `Database.text`) and the position of the entry. Whatever it raises undoes the entry too. It may be called
+again, with another position, when a batch is tried anew; so it changes rows and nothing else."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +45,8 @@ class Retry:
 @dataclass(frozen=True, slots=True)
 class Entry:
     """One entry to append. `data` is its canonical JSON (RFC 8785) and never changes; `id` stands once in
-    the log; `organisation` is who may read it, None for entries about the service itself."""
+    the log; `organisation` is who may read it, None for entries about the service itself. `also` changes what
+    must change with it, or not at all."""
 
     kind: str
     id: str
@@ -47,6 +55,7 @@ class Entry:
     data: bytes
     decision: DecisionIndex | None = None
     retry: Retry | None = None
+    also: Also | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

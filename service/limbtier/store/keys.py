@@ -8,7 +8,8 @@ from datetime import datetime
 from sqlalchemy import bindparam, select, update
 
 from limbtier.domain.caller import StoredKey
-from limbtier.store.database import Database, Row
+from limbtier.domain.entry import Also
+from limbtier.store.database import Cursor, Database, Row
 from limbtier.store.tables import keys, microseconds, moment_of
 
 
@@ -25,8 +26,8 @@ class KeyTable:
             .where(keys.c.id == bindparam("key_id"), keys.c.revoked_at.is_(None))
         )
 
-    def add(self, key: StoredKey) -> None:
-        """Keep a new key. Raises Conflict when its id is there already."""
+    def adding(self, key: StoredKey) -> Also:
+        """Keeps a new key together with an entry, which meets Conflict when its id is there already."""
         row = (
             key.id,
             key.hash,
@@ -36,8 +37,7 @@ class KeyTable:
             microseconds(key.added_at),
             None if key.revoked_at is None else microseconds(key.revoked_at),
         )
-        with self._database.writing() as cursor:
-            self._database.insert(cursor, keys, [row])
+        return lambda cursor, _position: self._database.insert(cursor, keys, [row])
 
     def find(self, key_id: str) -> StoredKey | None:
         """The key with an id, a revoked one too; None where there is none."""
@@ -48,6 +48,14 @@ class KeyTable:
         """Mark a key as revoked; one that is already keeps its moment, and an unknown id changes nothing."""
         with self._database.writing() as cursor:
             cursor.execute(self._revoke, (microseconds(at), key_id))
+
+    def revoking(self, key_id: str, at: datetime) -> Also:
+        """The same, together with an entry."""
+
+        def revoke(cursor: Cursor, _position: int) -> None:
+            cursor.execute(self._revoke, (microseconds(at), key_id))
+
+        return revoke
 
     def all(self) -> Sequence[StoredKey]:
         """Every key, revoked ones too, by the moment at which it was added."""

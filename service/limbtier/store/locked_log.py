@@ -93,8 +93,8 @@ class LockedLog:
         self.frontier = frontier_of(cursor.fetchone())
 
     def append(self, new: Sequence[Entry], kept: Sequence[bytes] | None = None) -> list[int]:
-        """Append entries, and all that they are found by. Returns their positions. `kept` are their bytes as
-        they are to lie in the database, where that was worked out before the log was locked."""
+        """Append entries, all that they are found by, and what changes with them. Returns their positions.
+        `kept` are their bytes as they are to lie in the database, if worked out before the log was locked."""
         if kept is None:
             kept = [packed(entry.data) for entry in new]
         frontier = self.frontier
@@ -134,6 +134,9 @@ class LockedLog:
         if fresh := properties - self._noted - self.newly_noted:
             insert(cursor, decision_blocks, list(fresh), new_only=True)
             self.newly_noted |= fresh
+        for position, entry in enumerate(new, first):
+            if entry.also is not None:
+                entry.also(cursor, position)
         return list(range(first, frontier.size))
 
     def rewrite_head(self) -> None:

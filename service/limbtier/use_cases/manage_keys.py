@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from limbtier.domain.caller import ROLES, KeyStore, StoredKey, is_organisation
-from limbtier.domain.entry import Entry
+from limbtier.domain.entry import Also, Entry
 from limbtier.foundation.canonical_json import canonical
 from limbtier.foundation.clock import Clock, NewId, new_id, now
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
-from limbtier.foundation.errors import LimbtierError
+from limbtier.foundation.errors import LimbtierError, StoreUnavailable
 from limbtier.store.faults import Conflict
 from limbtier.use_cases.authorise import key_text, secret_hash
 
@@ -26,8 +26,8 @@ class KeyRefused(LimbtierError):
 
 
 class KeyManager:
-    """`log` keeps an entry durably before it returns, or raises StoreUnavailable; Conflict where there is one
-    with its id."""
+    """`log` keeps an entry, and what changes with it, durably before it returns; or it keeps neither and
+    raises StoreUnavailable, Conflict where there is an entry with the id. `store` is in the same database."""
 
     def __init__(
         self,
@@ -56,11 +56,9 @@ class KeyManager:
         secret = secrets.token_hex(32)
         scopes = ROLES[role]
         key = StoredKey(secrets.token_hex(6), secret_hash(secret), organisation, role, scopes, self._clock())
-        # The log first: a key that works and is not in the log must not exist.
         entry_id = self._identifiers()
         added = {"organisation": organisation, "role": role, "scopes": sorted(scopes)}
-        self._log(self._entry("key_added", key, entry_id, **added))
-        self._store.add(key)
+        self._log(self._entry("key_added", key, entry_id, self._store.adding(key), **added))
         return key, key_text(key.id, secret)
 
     def revoke(self, key_id: str) -> StoredKey:
@@ -71,13 +69,17 @@ class KeyManager:
         if key is None:
             advice = did_you_mean(key_id, keys, "`limbtier keys list` shows the ids.")
             raise KeyRefused([Diagnostic("unknown-key", "There is no key with this id.", advice)])
-        # The store first: a key that is to be revoked must stop working even if the log cannot take it. The
-        # entry that is missing then is made when the key is revoked again; its id lets there be only one.
-        if key.revoked_at is None:
-            self._store.revoke(key_id, self._clock())
+        # The id of the entry lets there be only one.
+        also = self._store.revoking(key_id, self._clock())
         try:
-            self._log(self._entry("key_revoked", key, f"key_revoked:{key.id}"))
-        except Conflict:
+            self._log(self._entry("key_revoked", key, f"key_revoked:{key.id}", also))
+        except StoreUnavailable as error:
+            # A key that is to be revoked stops working also when the log cannot take it, or says that it was
+            # revoked before. An entry that is missing then is made when the key is revoked again.
+            if key.revoked_at is None:
+                self._store.revoke(key_id, self._clock())
+            if not isinstance(error, Conflict):
+                raise
             message = "The key was revoked before."
             if key.revoked_at is not None:
                 message = f"The key was revoked on {key.revoked_at:%Y-%m-%d}."
@@ -98,7 +100,7 @@ class KeyManager:
         """Every key, revoked ones too. Raises StoreUnavailable."""
         return self._store.all()
 
-    def _entry(self, kind: str, key: StoredKey, entry_id: str, **more: Any) -> Entry:
+    def _entry(self, kind: str, key: StoredKey, entry_id: str, also: Also, **more: Any) -> Entry:
         at = self._clock()
         record = {
             "kind": kind,
@@ -108,4 +110,4 @@ class KeyManager:
             "key": key.id,
             **more,
         }
-        return Entry(kind, entry_id, key.organisation, at, canonical(record))
+        return Entry(kind, entry_id, key.organisation, at, canonical(record), also=also)
