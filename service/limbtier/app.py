@@ -29,6 +29,7 @@ from limbtier.interop.bearer_tokens import TokenReader
 from limbtier.store.keys import KeyTable
 from limbtier.use_cases.authorise import Authoriser
 from limbtier.use_cases.decide import Decider
+from limbtier.use_cases.make_decision import DecisionMaker
 from limbtier.use_cases.open_log import open_log
 from limbtier.use_cases.ready_rules import ready_rules
 from limbtier.use_cases.record_acts import act_refused
@@ -68,8 +69,9 @@ def create_app(
         await log.append_soon(act_refused(caller, act, needed, clock()))
 
     access = Access(authoriser, refused)
+    maker = DecisionMaker(decider, log)
     add_decision_resources(
-        app, decider, log, access, settings.most_body_bytes, needs_key=settings.require_idempotency_key
+        app, decider, maker, access, settings.most_body_bytes, needs_key=settings.require_idempotency_key
     )
     add_log_resources(app, decider, log, access, clock)
     add_edition_resources(app, decider, access, clock)

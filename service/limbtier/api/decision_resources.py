@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import Any, Final
 
 from fastapi import FastAPI, Request, Response
@@ -12,11 +11,9 @@ from limbtier.api.idempotency_key import PARAMETER, read_idempotency_key
 from limbtier.api.operations import JSON, NEEDS_TOKEN, answer, problems, reference
 from limbtier.api.request_parts import read_json_body, read_query
 from limbtier.api.schema_types import DECISION_ID_PATTERN
-from limbtier.audit.log import Log
 from limbtier.domain.caller import DECIDE
-from limbtier.store.entries import RetryKeyTaken
 from limbtier.use_cases.decide import Decider
-from limbtier.use_cases.retries import RequestsInProgress, answered_before, retry_of
+from limbtier.use_cases.make_decision import DecisionMaker
 
 _BODY: Final[dict[str, Any]] = {
     **security(DECIDE),
@@ -41,14 +38,14 @@ _REFUSALS: Final = (
 def add_decision_resources(
     app: FastAPI,
     decider: Decider,
-    log: Log,
+    maker: DecisionMaker,
     access: Access,
     most_body_bytes: int,
     *,
     needs_key: bool,
 ) -> None:
-    """`needs_key`: whether a decision must be asked for with an `Idempotency-Key`."""
-    in_progress = RequestsInProgress()
+    """Previews come from the decider, decisions from the maker. `needs_key`: whether a decision must be
+    asked for with an `Idempotency-Key`."""
 
     # Deciding only computes, so it runs on the event loop: the way to a thread and back would cost about a
     # third of what HTTP itself costs. The log waits for the disk in its own thread, and meanwhile the loop
@@ -65,24 +62,7 @@ def add_decision_resources(
         read_query(request)
         key = read_idempotency_key(request, required=needs_key)
         body = await read_json_body(request, most_body_bytes)
-        if key is None:
-            entry = decider.entry(body, caller)
-            await log.append_soon(entry)
-            return _made(entry.id, entry.data)
-        retry = retry_of(caller, key, body)
-        with in_progress.claimed(retry):
-            loop = asyncio.get_running_loop()
-            before = await loop.run_in_executor(None, answered_before, log.store, retry)
-            if before is None:
-                entry = decider.entry(body, caller, retry)
-                try:
-                    await log.append_soon(entry)
-                    return _made(entry.id, entry.data)
-                except RetryKeyTaken:  # by another worker, meanwhile
-                    before = await loop.run_in_executor(None, answered_before, log.store, retry)
-                    if before is None:
-                        raise
-            return _made(before.id, before.data)
+        return _made(*await maker.make(body, caller, key))
 
     app.add_api_route(
         "/v1/previews",
