@@ -20,6 +20,7 @@ from typing import Any, Final
 import orjson
 
 from limbtier.audit.checkpoint_key import KeyFolder, LogKeys, Rotation
+from limbtier.audit.decision_index import require_recorded
 from limbtier.audit.group_commit import GroupCommit
 from limbtier.audit.self_check import check_structure
 from limbtier.audit.signing import Signer
@@ -41,7 +42,7 @@ from limbtier.foundation.merkle import (
 from limbtier.foundation.signed_note import Checkpoint, VerifierKey
 from limbtier.store.entries import EntryStore, StoredRetry
 from limbtier.store.faults import LogDamaged, damaged
-from limbtier.store.locked_log import StoredCheckpoint
+from limbtier.store.locked_log import LockedLog, StoredCheckpoint
 
 SIGN_EVERY: Final = 5.0
 """Seconds between two checkpoints at most, while entries are appended."""
@@ -131,6 +132,14 @@ class Log:
         """The same for a coroutine. Raises StoreUnavailable at once when too many wait."""
         return self._writer.append_soon(entry)
 
+    def append_beside(self, change: Callable[[LockedLog], Entry]) -> Entry:
+        """Append the entry that `change` returns together with the rows that it writes, or neither. It waits
+        for the disk: not for the event loop. Raises StoreUnavailable, and what `change` raises."""
+        self._require_proof()
+        entry = self.store.append_beside(change)
+        self._unsigned = True
+        return entry
+
     def decision(self, decision_id: str, organisation: str) -> bytes | None:
         """The decision with an id, if it is this organisation's. Raises StoreUnavailable.
 
@@ -152,8 +161,11 @@ class Log:
     def find_decisions(
         self, wanted: DecisionFilter, before: int | None, limit: int
     ) -> Sequence[FoundDecision]:
-        """Decisions that fit, the newest position first, those before a position. Raises StoreUnavailable."""
-        return self.store.find_decisions(wanted, before, limit)
+        """Decisions that fit, the newest position first, those before a position, each compared with its
+        entry. Raises StoreUnavailable."""
+        found = self.store.find_decisions(wanted, before, limit)
+        require_recorded(self.store, found, wanted.organisation)
+        return found
 
     def find_retry(self, caller: str, key: str) -> StoredRetry | None:
         """What a caller used a retry key for. Raises StoreUnavailable."""

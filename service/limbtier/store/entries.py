@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Final
@@ -120,6 +120,23 @@ class EntryStore:
             self._write_failed = True
             raise
 
+    def append_beside(self, change: Callable[[LockedLog], Entry]) -> Entry:
+        """Let `change` write rows of its own with the cursor of the log, and append the entry that it
+        returns: both are on the disk when this returns, or nothing is kept. What it raises goes on.
+
+        Raises Conflict for an id that is there, and when a row of `change` is.
+        """
+        try:
+            with self.locked() as log:
+                entry = change(log)
+                log.append([entry])
+                return entry
+        except Conflict:
+            raise
+        except StoreUnavailable:
+            self._write_failed = True
+            raise
+
     @contextmanager
     def locked(self) -> Iterator[LockedLog]:
         """The log in one transaction, while nobody else can append or sign.
@@ -160,6 +177,23 @@ class EntryStore:
     def entry_by_id(self, entry_id: str) -> StoredEntry | None:
         """The entry with an id, or None. Refuses one whose bytes are not those that were appended."""
         return self._checked(self.database.rows(self._by_id, entry_id))
+
+    def entries_at(self, positions: Sequence[int]) -> dict[int, StoredEntry]:
+        """The entries at these positions, as far as they are there. Refuses one whose bytes are not those that
+        were appended."""
+        if not positions:
+            return {}
+        columns = entries.c
+        rows = self.database.select(
+            select(columns.position, columns.id, columns.kind, columns.organisation, columns.data).where(
+                columns.position.in_(positions)
+            )
+        )
+        found = [_stored(row) for row in rows]
+        for one, kept in zip(found, self.read_hashes([(0, one.position) for one in found]), strict=True):
+            if kept != leaf_hash(one.data):
+                raise _altered(one.position)
+        return {one.position: one for one in found}
 
     def entries_from(self, start: int, stop: int) -> Iterator[StoredEntry]:
         """Every entry from a position up to another, in order; memory stays flat. Refuses a gap, but does not
@@ -233,7 +267,7 @@ class EntryStore:
         found = _stored(rows[0])
         kept = self.database.rows(self._one_hash, post_order_number(0, found.position))
         if not kept or kept[0][1] != leaf_hash(found.data):
-            raise damaged(f"Entry {found.position} of the log is not as it was appended.")
+            raise _altered(found.position)
         return found
 
     def _refuse_taken(self, new: Sequence[Entry]) -> None:
@@ -248,6 +282,10 @@ class EntryStore:
             raise RetryKeyTaken(taken) from None
         if any(self.database.rows(self._by_id, entry.id) for entry in new):
             raise Conflict(fault("An entry with this id is in the log already.").diagnostics) from None
+
+
+def _altered(position: int) -> StoreUnavailable:
+    return damaged(f"Entry {position} of the log is not as it was appended.")
 
 
 def _stored(row: Row) -> StoredEntry:

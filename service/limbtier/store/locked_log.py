@@ -21,7 +21,7 @@ from limbtier.foundation.merkle import (
 from limbtier.store.database import Cursor, Database, Row
 from limbtier.store.faults import damaged
 from limbtier.store.packing import packed
-from limbtier.store.search import property_rows
+from limbtier.store.search import decision_row, limb_rows, property_rows
 from limbtier.store.tables import (
     checkpoints,
     decided_limbs,
@@ -65,6 +65,8 @@ class Statements:
         )
         largest = select(func.max(checkpoints.c.size)).scalar_subquery()
         self.last_checkpoint = database.text(select(checkpoints).where(checkpoints.c.size == largest))
+        last = entries.c.position == bindparam("position")
+        self.time_of = database.text(select(entries.c.at).where(last))
         self.checkpoint_at = database.text(select(checkpoints).where(checkpoints.c.size == bindparam("at")))
 
     def hashes(self, count: int) -> str:
@@ -79,15 +81,16 @@ class Statements:
 
 class LockedLog:
     """The log in one writer's transaction; made by `EntryStore.locked`. Nobody else appends or signs until
-    it ends. `noted` are rows of `decision_blocks` that are known to be there."""
+    it ends. `noted` are rows of `decision_blocks` that are known to be there. What else is written with its
+    `cursor` is kept together with what is appended, or not at all."""
 
     def __init__(
         self, database: Database, cursor: Cursor, statements: Statements, noted: frozenset[Row] | set[Row]
     ) -> None:
         self._database = database
-        self._cursor = cursor
         self._statements = statements
         self._noted = noted
+        self.cursor = cursor
         self.newly_noted: set[Row] = set()
         cursor.execute(statements.lock_head)
         self.frontier = frontier_of(cursor.fetchone())
@@ -103,7 +106,7 @@ class LockedLog:
         rows: list[Row] = []
         hash_rows: list[Row] = []
         decision_rows: list[Row] = []
-        limb_rows: list[Row] = []
+        leg_rows: list[Row] = []
         retry_rows: list[Row] = []
         properties: set[Row] = set()
         for position, (entry, data) in enumerate(zip(new, kept, strict=True), first):
@@ -113,22 +116,16 @@ class LockedLog:
                 hash_rows.append((number, found))
                 number += 1
             if decision is not None and organisation is not None:
-                decided_at = microseconds(decision.decided_at)
-                decision_rows.append(
-                    (position, entry.id, organisation, decision.edition, decision.episode, decided_at)
-                )
-                limb_rows += [
-                    (position, limb.side, limb.tier, limb.disposition, f" {' '.join(limb.rules)} ")
-                    for limb in decision.limbs
-                ]
+                decision_rows.append(decision_row(entry.id, organisation, decision, position))
+                leg_rows += limb_rows(decision, position)
                 properties.update(property_rows(organisation, decision, position))
             if retry is not None:
                 retry_rows.append((retry.caller, retry.key, retry.payload, position))
-        cursor, insert = self._cursor, self._database.insert
+        cursor, insert = self.cursor, self._database.insert
         insert(cursor, entries, rows)
         insert(cursor, hashes, hash_rows)
         cursor.execute(self._statements.move_head, (frontier.size, b"".join(frontier.peaks)))
-        for table, some in (decisions, decision_rows), (decided_limbs, limb_rows), (retries, retry_rows):
+        for table, some in (decisions, decision_rows), (decided_limbs, leg_rows), (retries, retry_rows):
             if some:
                 insert(cursor, table, some)
         if fresh := properties - self._noted - self.newly_noted:
@@ -139,25 +136,31 @@ class LockedLog:
                 entry.also(cursor, position)
         return list(range(first, frontier.size))
 
+    def last_at(self) -> datetime | None:
+        """The moment of the last entry; None while there is none."""
+        self.cursor.execute(self._statements.time_of, (self.frontier.size - 1,))
+        row = self.cursor.fetchone()
+        return None if row is None else moment_of(row[0])
+
     def rewrite_head(self) -> None:
         """Write the head as it is. SQLite passes over a write that changes nothing: it is changed first."""
         head = b"".join(self.frontier.peaks)
-        self._cursor.execute(self._statements.move_head, (-1, head))
-        self._cursor.execute(self._statements.move_head, (self.frontier.size, head))
+        self.cursor.execute(self._statements.move_head, (-1, head))
+        self.cursor.execute(self._statements.move_head, (self.frontier.size, head))
 
     def read_hashes(self, wanted: list[Subtree]) -> list[bytes]:
         """The hashes of complete subtrees, in the order asked. Raises StoreUnavailable if one is missing."""
-        return read_hashes(self._cursor, self._statements, wanted)
+        return read_hashes(self.cursor, self._statements, wanted)
 
     def last_checkpoint(self) -> StoredCheckpoint | None:
         """The checkpoint of the largest size."""
-        self._cursor.execute(self._statements.last_checkpoint)
-        return checkpoint_of(self._cursor.fetchone())
+        self.cursor.execute(self._statements.last_checkpoint)
+        return checkpoint_of(self.cursor.fetchone())
 
     def add_checkpoint(self, new: StoredCheckpoint) -> None:
         """Keep a checkpoint. Raises Conflict when there is one of that size."""
         row = (new.size, new.root, new.note, microseconds(new.signed_at))
-        self._database.insert(self._cursor, checkpoints, [row])
+        self._database.insert(self.cursor, checkpoints, [row])
 
 
 def frontier_of(row: Row | None) -> Frontier:

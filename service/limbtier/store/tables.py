@@ -20,7 +20,7 @@ from sqlalchemy import (
     Text,
 )
 
-REVISION: Final = "0001"
+REVISION: Final = "0002"
 """The migration that leads to these tables."""
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -130,6 +130,46 @@ keys = Table(
     Column("scopes", Text, nullable=False),
     Column("added_at", BigInteger, nullable=False),
     Column("revoked_at", BigInteger),
+)
+
+# What an organisation prepares for release. `files` is None once it was discarded: the row stays, because
+# whoever saved it may not approve what has the same id later. `check_result` and `proof_result` are JSON.
+drafts = Table(
+    "drafts",
+    metadata,
+    Column("organisation", Text, nullable=False),
+    Column("edition", Text, nullable=False),
+    Column("revision", BigInteger, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("digest", Text, nullable=False),
+    Column("savers", Text, nullable=False),
+    Column("saved_at", BigInteger, nullable=False),
+    Column("judged", Text),
+    Column("approver", Text),
+    Column("check_result", LargeBinary),
+    Column("proof_result", LargeBinary),
+    Column("files", LargeBinary),
+    PrimaryKeyConstraint("organisation", "edition"),
+    sqlite_with_rowid=False,
+)
+
+# Kept for ever, so that decisions can be made again.
+released_editions = Table(
+    "released_editions",
+    metadata,
+    Column("edition", Text, primary_key=True),
+    Column("organisation", Text, nullable=False),
+    Column("digest", Text, nullable=False),
+    Column("released_at", BigInteger, nullable=False),
+    Column("files", LargeBinary, nullable=False),
+)
+
+# Editions of the rules folder are among them.
+retired_editions = Table(
+    "retired_editions",
+    metadata,
+    Column("edition", Text, primary_key=True),
+    Column("retired_at", BigInteger, nullable=False),
 )
 
 
