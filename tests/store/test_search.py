@@ -57,7 +57,7 @@ def fits(entry: Entry, wanted: DecisionFilter) -> bool:
 @pytest.fixture
 def filled(store: EntryStore, monkeypatch: pytest.MonkeyPatch) -> tuple[EntryStore, list[Entry]]:
     """Return a log of 90 entries in blocks of 8 positions, so that a search crosses many of them."""
-    monkeypatch.setattr(search, "_BLOCK_BITS", 3)
+    monkeypatch.setattr(search, "BLOCK_BITS", 3)
     entries = [other_entry(number) if number % 11 == 0 else entry_of(number) for number in range(90)]
     for start in range(0, 90, 6):
         store.append(entries[start : start + 6])

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Literal
 
-DraftState = Literal["draft", "checked", "proved", "approved", "released", "retired"]
+DraftState = Literal["draft", "checked", "proved", "approved", "released", "retired", "discarded"]
 STATES: Final[tuple[DraftState, ...]] = ("draft", "checked", "proved", "approved", "released", "retired")
-"""In this order; a save puts a draft back to the first."""
+"""In this order; a save puts a draft back to the first. One that was discarded has no files and is shown to
+nobody; it is remembered because whoever saved it may not approve what has the same id later."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -75,7 +75,7 @@ class DecisionFilter:
 
 @dataclass(frozen=True, slots=True)
 class FoundDecision:
-    """A decision in short; `limbs` without their rules."""
+    """A decision in short."""
 
     position: int
     id: str

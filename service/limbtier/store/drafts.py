@@ -1,24 +1,30 @@
 """Drafts of editions, and editions released through the service, in the database.
 
-What changes a draft runs in the transaction of its entry of the log: those methods take the cursor of it.
+What changes them is kept together with its entry of the log, or not at all.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final, cast
 
-from sqlalchemy import bindparam, delete, select
+from sqlalchemy import Table, bindparam, delete, select
 
 from limbtier.domain.draft import Draft, DraftState, ReleasedEdition
+from limbtier.domain.entry import Also
 from limbtier.store.database import Cursor, Database, Row
 from limbtier.store.faults import damaged
 from limbtier.store.packing import packed, unpacked
 from limbtier.store.tables import drafts, microseconds, moment_of, released_editions, retired_editions
 
 _DISCARDED: Final = "discarded"
+
+
+class Overtaken(Exception):
+    """Somebody else changed what a step was about to change; nothing was written. Look again."""
 
 
 class DraftTable:
@@ -30,6 +36,7 @@ class DraftTable:
         which = (columns.organisation == bindparam("organisation"), columns.edition == bindparam("edition"))
         head = [one for one in columns if one.name != "files"]
         self._find = database.text(select(*head, columns.files).where(*which))
+        self._head = database.text(select(*head).where(*which))
         self._delete = database.text(delete(drafts).where(*which))
         self._all = database.text(
             select(*head)
@@ -38,53 +45,49 @@ class DraftTable:
         )
 
     def all(self, organisation: str) -> list[Draft]:
-        """Every draft of an organisation, by the id of the edition."""
+        """Every draft of an organisation that was not discarded, by the id of the edition."""
         return [_draft(row) for row in self._database.rows(self._all, organisation, _DISCARDED)]
 
     def find(self, organisation: str, edition: str) -> tuple[Draft, Mapping[str, str]] | None:
-        """A draft and its files, as they are committed."""
-        return _with_files(self._database.rows(self._find, organisation, edition))
+        """A draft and its files, a discarded one too, which has none; None where there never was one."""
+        rows = self._database.rows(self._find, organisation, edition)
+        return (_draft(rows[0][:-1]), _texts(rows[0][-1], edition)) if rows else None
 
-    def find_now(
-        self, cursor: Cursor, organisation: str, edition: str
-    ) -> tuple[Draft, Mapping[str, str]] | None:
-        """The same within a transaction."""
-        return _with_files(self._row(cursor, organisation, edition))
-
-    def earlier(self, cursor: Cursor, organisation: str, edition: str) -> tuple[int, tuple[str, ...]]:
-        """The last revision saved under an id, 0 for none, and by whom; of what was discarded, too."""
-        rows = self._row(cursor, organisation, edition)
-        return (rows[0][2], tuple(json.loads(rows[0][5]))) if rows else (0, ())
-
-    def put(self, cursor: Cursor, draft: Draft, files: Mapping[str, str]) -> None:
-        """Keep a draft as it now is."""
-        self._replace(cursor, draft, draft.state, packed(json.dumps(dict(files)).encode()))
-
-    def discard(self, cursor: Cursor, draft: Draft) -> None:
-        """Forget the files of a draft, not who saved it."""
-        self._replace(cursor, draft, _DISCARDED, None)
-
-    def _row(self, cursor: Cursor, organisation: str, edition: str) -> list[Row]:
-        cursor.execute(self._find, (organisation, edition))
-        return list(map(tuple, cursor.fetchall()))
-
-    def _replace(self, cursor: Cursor, draft: Draft, state: str, files: bytes | None) -> None:
-        cursor.execute(self._delete, (draft.organisation, draft.edition))
+    def putting(self, before: Draft | None, after: Draft, files: Mapping[str, str]) -> Also:
+        """Puts a draft where it was `before`, together with an entry. That meets Overtaken when it is not as
+        it was before."""
         row = (
-            draft.organisation,
-            draft.edition,
-            draft.revision,
-            state,
-            draft.digest,
-            json.dumps(draft.savers),
-            microseconds(draft.saved_at),
-            None if draft.judged is None else " ".join(draft.judged),
-            draft.approver,
-            None if draft.check is None else packed(draft.check),
-            None if draft.proof is None else packed(draft.proof),
-            files,
+            after.organisation,
+            after.edition,
+            after.revision,
+            after.state,
+            after.digest,
+            json.dumps(after.savers),
+            microseconds(after.saved_at),
+            None if after.judged is None else " ".join(after.judged),
+            after.approver,
+            None if after.check is None else packed(after.check),
+            None if after.proof is None else packed(after.proof),
+            None if after.state == _DISCARDED else packed(json.dumps(dict(files)).encode()),
         )
-        self._database.insert(cursor, drafts, [row])
+
+        def put(cursor: Cursor, _position: int) -> None:
+            cursor.execute(self._head, (after.organisation, after.edition))
+            found = cursor.fetchone()
+            if (None if found is None else _draft(tuple(found))) != before:
+                raise Overtaken
+            cursor.execute(self._delete, (after.organisation, after.edition))
+            self._database.insert(cursor, drafts, [row])
+
+        return put
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """What was released through the service, without files, and which editions were retired through it."""
+
+    released: tuple[ReleasedEdition, ...]
+    retired: frozenset[str]
 
 
 class EditionTable:
@@ -98,53 +101,41 @@ class EditionTable:
         self._files = database.text(select(*columns).where(columns.edition == bindparam("edition")))
         self._retired = database.text(select(retired_editions.c.edition))
 
-    def released(self) -> list[ReleasedEdition]:
-        """Every edition that was released through the service, retired ones too, without files."""
-        return [_released(row) for row in self._database.rows(self._released)]
-
-    def released_now(self, cursor: Cursor) -> list[ReleasedEdition]:
-        """The same within a transaction."""
-        cursor.execute(self._released)
-        return [_released(tuple(row)) for row in cursor.fetchall()]
-
-    def retired(self) -> frozenset[str]:
-        """The ids of all editions that were retired through the service."""
-        return frozenset(row[0] for row in self._database.rows(self._retired))
-
-    def retired_now(self, cursor: Cursor) -> frozenset[str]:
-        """The same within a transaction."""
-        cursor.execute(self._retired)
-        return frozenset(row[0] for row in cursor.fetchall())
+    def listing(self) -> Listing:
+        """All of them, as they are now."""
+        with self._database.reading() as cursor:
+            return self._listing(cursor)
 
     def with_files(self, edition: str) -> ReleasedEdition | None:
         """An edition with its files, or None."""
         rows = self._database.rows(self._files, edition)
-        if not rows:
-            return None
-        head, files = _released(rows[0][:4]), _texts(rows[0][4], edition)
-        return ReleasedEdition(head.edition, head.organisation, head.digest, head.released_at, files)
+        return replace(_released(rows[0][:-1]), files=_texts(rows[0][-1], edition)) if rows else None
 
-    def release(self, cursor: Cursor, edition: ReleasedEdition) -> None:
-        """Keep an edition for ever. Raises Conflict when its id is there already."""
+    def releasing(self, seen: Listing, edition: ReleasedEdition) -> Also:
+        """Keeps an edition for ever, together with an entry. That meets Overtaken when what was released or
+        retired is not what was `seen`."""
         files = packed(json.dumps(dict(edition.files or {})).encode())
-        row = (
-            edition.edition,
-            edition.organisation,
-            edition.digest,
-            microseconds(edition.released_at),
-            files,
-        )
-        self._database.insert(cursor, released_editions, [row])
+        at = microseconds(edition.released_at)
+        row = (edition.edition, edition.organisation, edition.digest, at, files)
+        return self._adding(seen, released_editions, row)
 
-    def retire(self, cursor: Cursor, edition: str, at: datetime) -> None:
-        """Say that an edition is retired. Raises Conflict when it is already."""
-        self._database.insert(cursor, retired_editions, [(edition, microseconds(at))])
+    def retiring(self, seen: Listing, edition: str, at: datetime) -> Also:
+        """Says that an edition is retired, in the same way."""
+        return self._adding(seen, retired_editions, (edition, microseconds(at)))
 
+    def _adding(self, seen: Listing, table: Table, row: Row) -> Also:
+        def add(cursor: Cursor, _position: int) -> None:
+            if self._listing(cursor) != seen:
+                raise Overtaken
+            self._database.insert(cursor, table, [row])
 
-def _with_files(rows: Sequence[Row]) -> tuple[Draft, Mapping[str, str]] | None:
-    if not rows or rows[0][-1] is None:
-        return None
-    return _draft(rows[0][:-1]), _texts(rows[0][-1], rows[0][1])
+        return add
+
+    def _listing(self, cursor: Cursor) -> Listing:
+        cursor.execute(self._released)
+        released = tuple(_released(tuple(row)) for row in cursor.fetchall())
+        cursor.execute(self._retired)
+        return Listing(released, frozenset(row[0] for row in cursor.fetchall()))
 
 
 def _draft(row: Row) -> Draft:
@@ -170,7 +161,7 @@ def _released(row: Row) -> ReleasedEdition:
     return ReleasedEdition(edition, organisation, digest, moment_of(released_at))
 
 
-def _texts(kept: bytes, edition: str) -> Mapping[str, str]:
+def _texts(kept: bytes | None, edition: str) -> Mapping[str, str]:
     data = _bytes(kept, edition)
     texts: Mapping[str, str] = json.loads(data or b"{}")
     return texts

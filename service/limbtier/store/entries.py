@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import bindparam, func, literal_column, select
 
 from limbtier.domain.entry import DecisionFilter, Entry, FoundDecision, Retry
 from limbtier.foundation.errors import StoreUnavailable
@@ -24,7 +25,7 @@ from limbtier.store.locked_log import (
 )
 from limbtier.store.packing import packed, unpacked
 from limbtier.store.search import find_decisions
-from limbtier.store.tables import checkpoints, decisions, entries, hashes, retries
+from limbtier.store.tables import checkpoints, decisions, entries, hashes, moment_of, retries
 
 _AT_ONCE: Final = 64  # entries read together: about 3 MB
 _MOST_NOTED: Final = 20_000
@@ -79,6 +80,14 @@ class EntryStore:
         text = database.text
         self._by_position = text(entry.where(entries.c.position == bindparam("position")))
         self._by_id = text(entry.where(entries.c.id == bindparam("id")))
+        # The second test lets the index of entries that are no decisions be used.
+        self._of_kind = text(
+            entry.where(
+                entries.c.kind == bindparam("kind"),
+                entries.c.kind != literal_column("'decision'"),
+                entries.c.organisation == bindparam("organisation"),
+            ).order_by(entries.c.position)
+        )
         self._range = text(
             entry.where(
                 entries.c.position >= bindparam("start"), entries.c.position < bindparam("stop")
@@ -94,6 +103,7 @@ class EntryStore:
                 retries.c.caller == bindparam("caller"), retries.c.key == bindparam("key")
             )
         )
+        self._time = text(select(entries.c.at).where(entries.c.position == bindparam("position")))
         self._checkpoints = text(select(checkpoints).order_by(checkpoints.c.size))
         self._hash_range = text(
             select(hashes.c.hash)
@@ -115,23 +125,6 @@ class EntryStore:
                 return log.append(new, kept)
         except Conflict:
             self._refuse_taken(new)
-            raise
-        except StoreUnavailable:
-            self._write_failed = True
-            raise
-
-    def append_beside(self, change: Callable[[LockedLog], Entry]) -> Entry:
-        """Let `change` write rows of its own with the cursor of the log, and append the entry that it
-        returns: both are on the disk when this returns, or nothing is kept. What it raises goes on.
-
-        Raises Conflict for an id that is there, and when a row of `change` is.
-        """
-        try:
-            with self.locked() as log:
-                entry = change(log)
-                log.append([entry])
-                return entry
-        except Conflict:
             raise
         except StoreUnavailable:
             self._write_failed = True
@@ -160,6 +153,11 @@ class EntryStore:
         """The size of the log and the right edge of its tree."""
         return frontier_of(next(iter(self.database.rows(self._statements.head)), None))
 
+    def last_at(self) -> datetime | None:
+        """The moment of the last entry; None while there is none."""
+        rows = self.database.rows(self._time, self.head().size - 1)
+        return moment_of(rows[0][0]) if rows else None
+
     def extent(self) -> tuple[int, int | None, int | None]:
         """How many entries are kept, and the lowest and highest position."""
         count, lowest, highest = self.database.rows(self._extent)[0]
@@ -179,8 +177,8 @@ class EntryStore:
         return self._checked(self.database.rows(self._by_id, entry_id))
 
     def entries_at(self, positions: Sequence[int]) -> dict[int, StoredEntry]:
-        """The entries at these positions, as far as they are there. Refuses one whose bytes are not those that
-        were appended."""
+        """The entries at these positions, as far as they are there. Refuses one whose bytes are not those
+        that were appended."""
         if not positions:
             return {}
         columns = entries.c
@@ -207,6 +205,11 @@ class EntryStore:
                 yield _stored(row)
             if len(rows) != min(first + _AT_ONCE, stop) - first:
                 raise damaged(f"Entry {first + len(rows)} of the log is missing.")
+
+    def entries_of_kind(self, kind: str, organisation: str) -> list[StoredEntry]:
+        """The entries of an organisation of a kind other than `decision`, in order. As `entries_from`, it does
+        not compare bytes with hashes."""
+        return [_stored(row) for row in self.database.rows(self._of_kind, kind, organisation)]
 
     def read_hashes(self, wanted: list[Subtree]) -> list[bytes]:
         """The hashes of complete subtrees, in the order asked, with one statement."""

@@ -65,8 +65,6 @@ class Statements:
         )
         largest = select(func.max(checkpoints.c.size)).scalar_subquery()
         self.last_checkpoint = database.text(select(checkpoints).where(checkpoints.c.size == largest))
-        last = entries.c.position == bindparam("position")
-        self.time_of = database.text(select(entries.c.at).where(last))
         self.checkpoint_at = database.text(select(checkpoints).where(checkpoints.c.size == bindparam("at")))
 
     def hashes(self, count: int) -> str:
@@ -81,8 +79,7 @@ class Statements:
 
 class LockedLog:
     """The log in one writer's transaction; made by `EntryStore.locked`. Nobody else appends or signs until
-    it ends. `noted` are rows of `decision_blocks` that are known to be there. What else is written with its
-    `cursor` is kept together with what is appended, or not at all."""
+    it ends. `noted` are rows of `decision_blocks` that are known to be there."""
 
     def __init__(
         self, database: Database, cursor: Cursor, statements: Statements, noted: frozenset[Row] | set[Row]
@@ -90,7 +87,7 @@ class LockedLog:
         self._database = database
         self._statements = statements
         self._noted = noted
-        self.cursor = cursor
+        self._cursor = cursor
         self.newly_noted: set[Row] = set()
         cursor.execute(statements.lock_head)
         self.frontier = frontier_of(cursor.fetchone())
@@ -121,7 +118,7 @@ class LockedLog:
                 properties.update(property_rows(organisation, decision, position))
             if retry is not None:
                 retry_rows.append((retry.caller, retry.key, retry.payload, position))
-        cursor, insert = self.cursor, self._database.insert
+        cursor, insert = self._cursor, self._database.insert
         insert(cursor, entries, rows)
         insert(cursor, hashes, hash_rows)
         cursor.execute(self._statements.move_head, (frontier.size, b"".join(frontier.peaks)))
@@ -136,31 +133,25 @@ class LockedLog:
                 entry.also(cursor, position)
         return list(range(first, frontier.size))
 
-    def last_at(self) -> datetime | None:
-        """The moment of the last entry; None while there is none."""
-        self.cursor.execute(self._statements.time_of, (self.frontier.size - 1,))
-        row = self.cursor.fetchone()
-        return None if row is None else moment_of(row[0])
-
     def rewrite_head(self) -> None:
         """Write the head as it is. SQLite passes over a write that changes nothing: it is changed first."""
         head = b"".join(self.frontier.peaks)
-        self.cursor.execute(self._statements.move_head, (-1, head))
-        self.cursor.execute(self._statements.move_head, (self.frontier.size, head))
+        self._cursor.execute(self._statements.move_head, (-1, head))
+        self._cursor.execute(self._statements.move_head, (self.frontier.size, head))
 
     def read_hashes(self, wanted: list[Subtree]) -> list[bytes]:
         """The hashes of complete subtrees, in the order asked. Raises StoreUnavailable if one is missing."""
-        return read_hashes(self.cursor, self._statements, wanted)
+        return read_hashes(self._cursor, self._statements, wanted)
 
     def last_checkpoint(self) -> StoredCheckpoint | None:
         """The checkpoint of the largest size."""
-        self.cursor.execute(self._statements.last_checkpoint)
-        return checkpoint_of(self.cursor.fetchone())
+        self._cursor.execute(self._statements.last_checkpoint)
+        return checkpoint_of(self._cursor.fetchone())
 
     def add_checkpoint(self, new: StoredCheckpoint) -> None:
         """Keep a checkpoint. Raises Conflict when there is one of that size."""
         row = (new.size, new.root, new.note, microseconds(new.signed_at))
-        self._database.insert(self.cursor, checkpoints, [row])
+        self._database.insert(self._cursor, checkpoints, [row])
 
 
 def frontier_of(row: Row | None) -> Frontier:

@@ -17,15 +17,30 @@ from sqlalchemy import ColumnElement, exists, func, select
 
 from limbtier.domain.entry import DecidedLimb, DecisionFilter, DecisionIndex, FoundDecision
 from limbtier.store.database import Database, Row
+from limbtier.store.faults import misfiled
 from limbtier.store.tables import decided_limbs, decision_blocks, decisions, microseconds, moment_of
 
-_BLOCK_BITS: Final = 10
+BLOCK_BITS: Final = 10
 _LAST_POSITION: Final = 2**63 - 1
+
+
+def decision_row(entry_id: str, organisation: str, decision: DecisionIndex, position: int) -> Row:
+    """The row of `decisions` for a decision at a position."""
+    decided_at = microseconds(decision.decided_at)
+    return position, entry_id, organisation, decision.edition, decision.episode, decided_at
+
+
+def limb_rows(decision: DecisionIndex, position: int) -> list[Row]:
+    """The rows of `decided_limbs` for a decision at a position."""
+    return [
+        (position, limb.side, limb.tier, limb.disposition, f" {' '.join(limb.rules)} ")
+        for limb in decision.limbs
+    ]
 
 
 def property_rows(organisation: str, decision: DecisionIndex, position: int) -> Iterator[Row]:
     """The rows of `decision_blocks` that a decision at a position needs."""
-    block = position >> _BLOCK_BITS
+    block = position >> BLOCK_BITS
     yield organisation, "edition", decision.edition, "", "", block
     yield organisation, "day", _day(decision.decided_at), "", "", block
     for limb in decision.limbs:
@@ -65,14 +80,14 @@ def _ranges(database: Database, wanted: DecisionFilter, end: int) -> Iterator[tu
     of_organisation = decision_blocks.c.organisation == wanted.organisation
     blocks: set[int] | None = None
     for condition in noted:
-        within = decision_blocks.c.block <= (end - 1) >> _BLOCK_BITS
+        within = decision_blocks.c.block <= (end - 1) >> BLOCK_BITS
         rows = database.select(select(decision_blocks.c.block).where(of_organisation, condition, within))
         found = {row[0] for row in rows}
         blocks = found if blocks is None else blocks & found
         if not blocks:
             return
     for block in sorted(blocks or (), reverse=True):
-        yield block << _BLOCK_BITS, min((block + 1) << _BLOCK_BITS, end)
+        yield block << BLOCK_BITS, min((block + 1) << BLOCK_BITS, end)
 
 
 def _noted_properties(wanted: DecisionFilter) -> list[ColumnElement[bool]]:
@@ -126,16 +141,17 @@ def _with_limbs(database: Database, found: Sequence[Row]) -> list[FoundDecision]
     limbs: dict[int, list[DecidedLimb]] = {row[0]: [] for row in found}
     if limbs:
         of_limb = decided_limbs.c
-        for position, side, tier, disposition in database.select(
-            select(of_limb.position, of_limb.side, of_limb.tier, of_limb.disposition)
-            .where(of_limb.position.in_(limbs))
-            .order_by(of_limb.position, of_limb.side)
+        for position, side, tier, disposition, rules in database.select(
+            select(decided_limbs).where(of_limb.position.in_(limbs)).order_by(of_limb.position, of_limb.side)
         ):
-            limbs[position].append(DecidedLimb(side, tier, disposition))
-    return [
-        FoundDecision(position, id_, edition, episode, moment_of(decided_at), tuple(limbs[position]))
-        for position, id_, _organisation, edition, episode, decided_at in found
-    ]
+            limbs[position].append(DecidedLimb(side, tier, disposition, tuple(str(rules).split())))
+    try:
+        return [
+            FoundDecision(position, id_, edition, episode, moment_of(decided_at), tuple(limbs[position]))
+            for position, id_, _organisation, edition, episode, decided_at in found
+        ]
+    except (TypeError, OverflowError):
+        raise misfiled("A decision is kept under a moment that is none.") from None
 
 
 def _day(moment: datetime) -> str:
