@@ -42,7 +42,7 @@ from limbtier.foundation.merkle import (
 from limbtier.foundation.signed_note import Checkpoint, VerifierKey
 from limbtier.store.entries import EntryStore, StoredRetry
 from limbtier.store.faults import LogDamaged, damaged
-from limbtier.store.locked_log import LockedLog, StoredCheckpoint
+from limbtier.store.locked_log import StoredCheckpoint
 
 SIGN_EVERY: Final = 5.0
 """Seconds between two checkpoints at most, while entries are appended."""
@@ -131,14 +131,6 @@ class Log:
     def append_soon(self, entry: Entry) -> asyncio.Future[int]:
         """The same for a coroutine. Raises StoreUnavailable at once when too many wait."""
         return self._writer.append_soon(entry)
-
-    def append_beside(self, change: Callable[[LockedLog], Entry]) -> Entry:
-        """Append the entry that `change` returns together with the rows that it writes, or neither. It waits
-        for the disk: not for the event loop. Raises StoreUnavailable, and what `change` raises."""
-        self._require_proof()
-        entry = self.store.append_beside(change)
-        self._unsigned = True
-        return entry
 
     def decision(self, decision_id: str, organisation: str) -> bytes | None:
         """The decision with an id, if it is this organisation's. Raises StoreUnavailable.

@@ -9,6 +9,7 @@ from limbtier.foundation.errors import StoreUnavailable
 
 _AGAIN: Final = "Try again; if it stays, tell whoever runs the service."
 _DAMAGED: Final = "Stop the service, keep the files as they are, and restore a backup (`limbtier restore`)."
+_REBUILD: Final = "Make what decisions are found by anew from the log: `limbtier rebuild-index`."
 _DISK: Final = "Free space for the database, then try again."
 
 # By the names of SQLite's result codes (sqlite.org, "Result and Error Codes"), longest name first where one
@@ -62,6 +63,11 @@ def fault(message: str, advice: str = _AGAIN) -> StoreUnavailable:
 def damaged(message: str) -> LogDamaged:
     """The error for a log that is not as it was given."""
     return LogDamaged([Diagnostic("store-unavailable", message, _DAMAGED)])
+
+
+def misfiled(message: str) -> StoreUnavailable:
+    """The error for rows that decisions are found by and that are not what the entries say."""
+    return fault(message, _REBUILD)
 
 
 def message_of(error: BaseException) -> str:
