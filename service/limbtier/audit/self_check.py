@@ -8,6 +8,7 @@ from typing import Final
 
 import orjson
 
+from limbtier.audit.decision_index import IndexComparison, IndexDifferences
 from limbtier.foundation.merkle import (
     EMPTY_ROOT,
     Frontier,
@@ -47,21 +48,25 @@ def check_structure(store: EntryStore) -> None:
     start = max(0, size - REHASHED)
     kept = store.read_hashes([(0, position) for position in range(start, size)])
     for entry, leaf in zip(store.entries_from(start, size), kept, strict=True):
-        if leaf_hash(entry.data) != leaf or id_of(entry.data) != entry.id:
+        if leaf_hash(entry.data) != leaf or _named(_read(entry.data)) != (entry.id, entry.kind):
             raise damaged(f"Entry {entry.position} of the log is not as it was appended.")
 
 
 def check_whole(
-    store: EntryStore, progress: Callable[[int, int], None] = lambda _done, _all: None
-) -> Frontier:
-    """Make the whole tree anew from the entries, and compare it with all that is kept. Returns its edge.
+    store: EntryStore,
+    progress: Callable[[int, int], None] = lambda _done, _all: None,
+    *,
+    repair: bool = False,
+) -> tuple[Frontier, IndexDifferences]:
+    """Make the whole tree anew from the entries, and compare it with all that is kept. Returns its edge, and
+    what differs in what decisions are found by, which is put right with `repair`.
 
     Nobody may append meanwhile. `progress` is told how many entries of how many are done. Raises
     StoreUnavailable that says what does not fit.
     """
     check_structure(store)
     head = store.head()
-    frontier, decided = Frontier(), 0
+    frontier, index = Frontier(), IndexComparison(store, head.size, repair=repair)
     signed = {one.size: one for one in store.checkpoints()}
     if any(size > head.size for size in signed):
         raise damaged(f"A checkpoint is over {max(signed)} entries, but the log has {head.size}.")
@@ -71,16 +76,15 @@ def check_whole(
         for entry in store.entries_from(start, stop):
             _require_root(signed.get(entry.position), frontier)
             completed = [found for _, _, found in frontier.add(leaf_hash(entry.data))]
-            if completed != list(islice(kept, len(completed))) or id_of(entry.data) != entry.id:
+            record = _read(entry.data)
+            if completed != list(islice(kept, len(completed))) or _named(record) != (entry.id, entry.kind):
                 raise damaged(f"Entry {entry.position} of the log is not as it was appended.")
-            decided += entry.kind == "decision"
+            index.add(entry, record)
         progress(stop, head.size)
     _require_root(signed.get(head.size), frontier)
     if frontier.peaks != head.peaks:
         raise damaged("The head of the log does not fit its entries.")
-    if decided != (found := store.count_decisions()):
-        raise damaged(f"The log has {decided} decisions, but {found} can be found.")
-    return frontier
+    return frontier, index.finish()
 
 
 def check_continues(head: Frontier, signed: Checkpoint, read: Read, which: str) -> None:
@@ -106,10 +110,14 @@ def _require_root(signed: StoredCheckpoint | None, frontier: Frontier) -> None:
         raise damaged(f"The first {signed.size} entries do not have the root of the checkpoint over them.")
 
 
-def id_of(data: bytes) -> object:
-    """The id that an entry's own bytes say."""
+def _read(data: bytes) -> object:
+    """What an entry's own bytes say; None when they are no JSON."""
     try:
-        record = orjson.loads(data)
+        return orjson.loads(data)
     except orjson.JSONDecodeError:
         return None
-    return record.get("id") if isinstance(record, dict) else None
+
+
+def _named(record: object) -> object:
+    """The id and the kind that an entry has by its own bytes."""
+    return (record.get("id"), record.get("kind")) if isinstance(record, dict) else None
