@@ -20,7 +20,7 @@ from sqlalchemy import (
     Text,
 )
 
-REVISION: Final = "0002"
+REVISION: Final = "0003"
 """The migration that leads to these tables."""
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -132,8 +132,7 @@ keys = Table(
     Column("revoked_at", BigInteger),
 )
 
-# What an organisation prepares for release. `files` is None once it was discarded: the row stays, because
-# whoever saved it may not approve what has the same id later. `check_result` and `proof_result` are JSON.
+# What an organisation prepares for release. A row stays when its draft is discarded, without files.
 drafts = Table(
     "drafts",
     metadata,
@@ -170,6 +169,42 @@ retired_editions = Table(
     metadata,
     Column("edition", Text, primary_key=True),
     Column("retired_at", BigInteger, nullable=False),
+)
+
+# Each episode as it is after its last part, worked out again from `episode_parts` or from the log alone.
+# Days are texts; `review_due_on` is empty once the episode is closed, and `tier` the highest on either leg.
+episodes = Table(
+    "episodes",
+    metadata,
+    Column("organisation", Text, nullable=False),
+    Column("reference", Text, nullable=False),
+    Column("last_position", BigInteger, nullable=False),
+    Column("opened_on", Text, nullable=False),
+    Column("review_due_on", Text),
+    Column("tier", Text, nullable=False),
+    Column("disposition", Text, nullable=False),
+    Column("calendar", Text, nullable=False),
+    Column("closed_on", Text),
+    Column("closed_as", Text),
+    Column("state", LargeBinary, nullable=False),
+    PrimaryKeyConstraint("organisation", "reference"),
+    Index("episodes_due", "organisation", "review_due_on", "reference"),
+    Index("episodes_at_tier", "organisation", "tier", "review_due_on"),
+)
+
+# Contacts and events in short, so that a state can be folded anew when one arrives out of order.
+episode_parts = Table(
+    "episode_parts",
+    metadata,
+    Column("position", _whole, primary_key=True, autoincrement=False),
+    Column("id", Text, nullable=False),
+    Column("organisation", Text, nullable=False),
+    Column("reference", Text, nullable=False),
+    Column("at", BigInteger, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("corrects", Text),
+    Column("data", LargeBinary, nullable=False),
+    Index("parts_of_episode", "organisation", "reference", "position"),
 )
 
 
