@@ -270,8 +270,8 @@ def test_answers_that_contradict_one_another_are_named(shared_service: Service) 
     ("change", "finding"),
     [
         ({"calendar": "france"}, ("unknown-choice", "#/calendar")),
-        ({"calendar": None}, ("unknown-choice", "#/calendar")),
-        ({"calendar": ["england"]}, ("unknown-choice", "#/calendar")),
+        ({"calendar": None}, ("wrong-type", "#/calendar")),
+        ({"calendar": ["england"]}, ("wrong-type", "#/calendar")),
         ({"assessed_at": "2026-03-02"}, ("bad-format", "#/assessed_at")),
         ({"assessed_at": "2026-03-02T09:30:00"}, ("bad-format", "#/assessed_at")),
         ({"assessed_at": "2026-02-30T09:30:00Z"}, ("impossible-date", "#/assessed_at")),

@@ -18,7 +18,7 @@ import pytest
 import yaml
 from govuk_bank_holidays.bank_holidays import BankHolidays
 
-from limbtier.measures.working_days import CalendarRangeError, WorkingCalendar
+from limbtier.measures.working_days import CalendarRangeError, Closure, WorkingCalendar
 
 LIST = Path(__file__).resolve().parents[2] / "rules" / "calendars" / "bank_holidays.yaml"
 CODES = {"england": "ENG", "wales": "WLS", "scotland": "SCT", "northern_ireland": "NIR"}
@@ -74,7 +74,7 @@ def rolled(calendar: WorkingCalendar, day: date) -> date | None:
 
 def test_the_list_is_the_union_of_both_open_lists(calendar: WorkingCalendar, nation: str) -> None:
     union = weekdays(of_gov_uk(nation) | of_library(nation, calendar), calendar)
-    assert calendar.holidays == union
+    assert calendar.days_off == union
 
 
 def test_both_open_lists_agree_but_for_the_proclaimed_day(calendar: WorkingCalendar, nation: str) -> None:
@@ -102,7 +102,7 @@ def test_the_list_equals_the_table_in_the_outside_data(
 ) -> None:
     file = shared_data / "bank_holidays" / "uk_weekday_bank_holidays_2024_2028.json"
     table = json.loads(file.read_text(encoding="utf-8"))
-    assert sorted(day.isoformat() for day in calendar.holidays) == table[CODES[nation]]["weekday_union"]
+    assert sorted(day.isoformat() for day in calendar.days_off) == table[CODES[nation]]["weekday_union"]
 
 
 def by_numpy(calendar: WorkingCalendar, days: list[date], steps: int) -> list[date]:
@@ -111,7 +111,7 @@ def by_numpy(calendar: WorkingCalendar, days: list[date], steps: int) -> list[da
         np.array(days, dtype="datetime64[D]"),
         steps,
         roll="backward",
-        holidays=np.array(sorted(calendar.holidays), dtype="datetime64[D]"),
+        holidays=np.array(sorted(calendar.days_off), dtype="datetime64[D]"),
     )
     return [date.fromisoformat(str(day)) for day in moved]
 
@@ -201,3 +201,50 @@ def test_a_calendar_that_contradicts_itself_is_refused() -> None:
         WorkingCalendar("wales", frozenset(), date(2026, 2, 1), date(2026, 1, 1))
     with pytest.raises(ValueError, match="outside"):
         WorkingCalendar("wales", frozenset({date(2027, 1, 1)}), date(2026, 1, 1), date(2026, 12, 31))
+
+
+# Teams: a week of their own, and closures that count from the day on which they were announced.
+
+YEAR = (date(2026, 1, 1), date(2026, 12, 31))
+CLINIC = WorkingCalendar(
+    "clinic",
+    frozenset({date(2026, 12, 25)}),
+    *YEAR,
+    weekdays=frozenset({0, 2, 4}),
+    closures=(
+        Closure(date(2026, 12, 23), date(2026, 12, 23), date(2026, 12, 10)),
+        Closure(date(2026, 12, 14), date(2026, 12, 18), date(2026, 11, 2)),
+    ),
+)
+
+
+def test_a_team_works_on_its_own_days_of_the_week() -> None:
+    worked = np.busdaycalendar(weekmask="Mon Wed Fri", holidays=[np.datetime64("2026-12-25")])
+    for count in range(365):
+        day = YEAR[0] + timedelta(days=count)
+        assert CLINIC.is_working_day(day) == bool(np.is_busday(np.datetime64(day), busdaycal=worked)), day
+
+
+def test_a_closure_counts_from_the_day_on_which_it_was_announced() -> None:
+    before, between, after = (CLINIC.as_of(date(2026, *day)) for day in ((11, 1), (11, 2), (12, 10)))
+    assert [one.is_working_day(date(2026, 12, 16)) for one in (before, between, after)] == [
+        True,
+        False,
+        False,
+    ]
+    assert [one.is_working_day(date(2026, 12, 23)) for one in (before, between, after)] == [True, True, False]
+
+
+def test_more_days_off_never_move_a_last_working_day_later() -> None:
+    closed = CLINIC.as_of(date(2026, 12, 31))
+    for count in range(330):
+        day = YEAR[0] + timedelta(days=count)
+        for length in (1, 2, 3, 7, 14, 28):
+            end = day + timedelta(days=length)
+            found, without = closed.last_working_day(day, end), CLINIC.last_working_day(day, end)
+            assert found is None or (without is not None and day < found <= without), (day, length)
+
+
+def test_a_team_that_never_works_is_refused() -> None:
+    with pytest.raises(ValueError, match="no day of the week"):
+        WorkingCalendar("nobody", frozenset(), *YEAR, weekdays=frozenset())

@@ -154,7 +154,7 @@ class Answered:
 @pytest.fixture(scope="module", params=BLOCKS)
 def block(request: pytest.FixtureRequest, core: PreparedEdition, england: WorkingCalendar) -> list[Answered]:
     """A block of contacts, each with both answers."""
-    calendar = Calendar(sorted(england.holidays))
+    calendar = Calendar(sorted(england.days_off))
     first = int(request.param) * CONTACTS
     return [answered(core, england, calendar, seed) for seed in range(first, first + CONTACTS)]
 

@@ -124,7 +124,7 @@ def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
     first_holidays = min(one.first for one in calendars)
     years = (max(first_rules, first_holidays).year, max(one.last for one in calendars).year)
     found = {
-        **request_schemas(prepared.edition.vocabulary, rules.editions, years),
+        **request_schemas(prepared.edition.vocabulary, rules.editions, rules.calendars, years),
         **schemas_of(StoredDecision, Preview, DecisionPage, Replay, Explanation),
         **schemas_of(InclusionProof, ConsistencyProof),
         **schemas_of(Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),

@@ -19,7 +19,7 @@ DAY_PATTERN = "^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
 
 
 def request_schemas(
-    vocabulary: Vocabulary, editions: Iterable[str], years: tuple[int, int]
+    vocabulary: Vocabulary, editions: Iterable[str], calendars: Iterable[str], years: tuple[int, int]
 ) -> dict[str, Schema]:
     """Schemas of the request and its parts by name. `years` are the first and the last for which
     there are rules and bank holidays."""
@@ -42,7 +42,7 @@ def request_schemas(
                 },
                 "calendar": {
                     "type": "string",
-                    "enum": ["england", "wales", "scotland", "northern_ireland"],
+                    "enum": list(calendars),
                     "description": fields["calendar"].description,
                 },
                 "episode": {

@@ -74,7 +74,7 @@ def decide_limb(
         raise EnginesDisagree([_disagreement(prepared, side, states, second)])
     first_contact = facts.get("first_contact_on")
     first_contact_on = first_contact if isinstance(first_contact, date) else None
-    days = Days(assessment.assessed_on, calendar, first_contact_on, settings)
+    days = Days(assessment.assessed_on, calendar.as_of(assessment.assessed_on), first_contact_on, settings)
     counting = {place: states[place] for place in compress(prepared.places, states)}
     tiers = tier_range(prepared, counting)
     outcome = disposition(tiers, tier_now(prepared, facts), SUPPORT)

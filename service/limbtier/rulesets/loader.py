@@ -22,6 +22,7 @@ from limbtier.rulesets.edition_files import (
 )
 from limbtier.rulesets.findings import Findings, Placed
 from limbtier.rulesets.local_edition import read_local_edition, starting_points
+from limbtier.rulesets.nodes import Node
 from limbtier.rulesets.read_calendar import read_calendars
 from limbtier.rulesets.read_cases import CasesRead, check_marked_invented, read_cases, read_starts
 from limbtier.rulesets.read_guard_rails import read_guard_rails
@@ -37,6 +38,7 @@ from limbtier.rulesets.read_local_head import LOCAL_EDITION
 from limbtier.rulesets.read_released import Released, read_released
 from limbtier.rulesets.read_rules import EditionNames, RuleRead, read_rules
 from limbtier.rulesets.read_settings import EditionRead, read_edition_head
+from limbtier.rulesets.read_teams import read_teams
 from limbtier.rulesets.read_vocabulary import VocabularyRead, read_vocabulary
 from limbtier.rulesets.rule_checks import check_rules
 from limbtier.rulesets.strata import stratify
@@ -136,13 +138,20 @@ def load_guard_rails(file: Path, edition: Edition) -> GuardRails:
 
 
 def load_calendars(file: Path) -> Mapping[str, WorkingCalendar]:
-    """The working calendar of each nation of a file. Raises InvalidRuleFiles."""
+    """The working calendar of each nation of a file, and of each team in `teams.yaml` beside it, if there is
+    one. Raises InvalidRuleFiles."""
     found = Findings()
+    nations = read_calendars(_root(file, found), found)
+    teams_file = file.with_name("teams.yaml")
+    teams = read_teams(_root(teams_file, found), nations, found) if teams_file.exists() else {}
+    found.refuse()
+    return {**nations, **teams}
+
+
+def _root(file: Path, found: Findings) -> Node | None:
     name = f"{file.parent.name}/{file.name}"
     data = _read_file(file, name, found)
-    calendars = read_calendars(compose(data, name, found) if data is not None else None, found)
-    found.refuse()
-    return calendars
+    return compose(data, name, found) if data is not None else None
 
 
 def load_released(file: Path) -> Released:

@@ -37,6 +37,7 @@ from limbtier.rulesets.read_local_vocabulary import LOCAL_VOCABULARY
 from limbtier.rulesets.read_released import RELEASED_FILE
 from limbtier.rulesets.read_rules import RULES_FILE
 from limbtier.rulesets.read_settings import EDITION
+from limbtier.rulesets.read_teams import TEAMS_FILE
 from limbtier.rulesets.read_vocabulary import VOCABULARY
 from limbtier.rulesets.shapes import Schema
 
@@ -53,6 +54,7 @@ FILES: Final = (
     ("cases", "cases/*.yaml", CASES_FILE),
     ("guard_rails", "guard_rails/*.yaml", GUARD_RAILS_FILE),
     ("bank_holidays", "calendars/bank_holidays.yaml", CALENDAR_FILE),
+    ("teams", "calendars/teams.yaml", TEAMS_FILE),
     ("released", "released.yaml", RELEASED_FILE),
     ("checks", "checks.yaml", CHECKS_FILE),
     ("hazards", "hazards.yaml", HAZARDS_FILE),

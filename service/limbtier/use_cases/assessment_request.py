@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -16,7 +16,8 @@ from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean, pointer
 from limbtier.foundation.errors import InvalidAssessment
 
-Nation = Literal["england", "wales", "scotland", "northern_ireland"]
+NATIONS: Final = ("england", "wales", "scotland", "northern_ireland")
+"""The calendars that every deployment has; it may add those of its teams."""
 EDITION_PATTERN = r"^[a-z][a-z0-9_]{0,40}-[0-9]{4}\.[0-9]{1,4}\.[0-9]{1,4}$"
 MOMENT_PATTERN = (
     r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:[0-9]{2})$"
@@ -50,7 +51,10 @@ class AssessmentRequest(BaseModel):
             examples=["2026-03-02T09:30:00+00:00"],
         ),
     ]
-    calendar: Annotated[Nation, Field(description="Whose bank holidays count for due dates.")]
+    calendar: Annotated[
+        str,
+        Field(description="Whose working days count for due dates: a nation's or a team's."),
+    ]
     episode: Annotated[
         str,
         Field(
@@ -69,9 +73,12 @@ class AssessmentRequest(BaseModel):
 EditionFor = Callable[[str | None, datetime], PreparedEdition | None]
 
 
-def read_assessment(value: Any, edition_for: EditionFor) -> tuple[Assessment, PreparedEdition]:
+def read_assessment(
+    value: Any, edition_for: EditionFor, calendars: Collection[str] = NATIONS
+) -> tuple[Assessment, PreparedEdition]:
     """The assessment, and the edition that decides it. `edition_for` finds an edition by its id, or the
-    active one at a moment for None. Raises InvalidAssessment that names every bad field at once."""
+    active one at a moment for None; `calendars` are the names known. Raises InvalidAssessment that names
+    every bad field at once."""
     if not isinstance(value, dict):
         raise InvalidAssessment(
             [Diagnostic("wrong-type", "The request is no object.", "Send one object.", "")]
@@ -87,6 +94,8 @@ def read_assessment(value: Any, edition_for: EditionFor) -> tuple[Assessment, Pr
     if isinstance(episode, str) and (problem := episode_problem(episode)) is not None:
         found = [item for item in found if item.pointer != "/episode"]
         found.append(Diagnostic(*problem, pointer("episode")))
+    if isinstance(name := value.get("calendar"), str):
+        _refuse_unknown_calendar(name, calendars, found)
     prepared = _edition(value.get("edition"), moment, edition_for, found)
     person, limbs = _answers(value, prepared, moment, found)
     errors = [item for item in found if item.severity == "error"]
@@ -114,6 +123,16 @@ def _moment(value: Any, found: list[Diagnostic]) -> datetime | None:
         )
         return None
     return moment
+
+
+def _refuse_unknown_calendar(name: str, calendars: Collection[str], found: list[Diagnostic]) -> None:
+    if name in calendars:
+        return
+    shown = "".join(letter if letter.isprintable() else "?" for letter in name[:60])
+    advice = did_you_mean(name[:60], calendars, f"Use {', '.join(calendars)}.")
+    found.append(
+        Diagnostic("unknown-choice", f"There is no calendar `{shown}`.", advice, pointer("calendar"))
+    )
 
 
 def _edition(
@@ -169,11 +188,10 @@ _HELP = {
     "missing": ("missing-field", "`{name}` is missing.", "Give it; see the request's schema."),
     "extra_forbidden": ("unknown-field", "There is no field `{name}`.", "{close}"),
     "string_pattern_mismatch": ("bad-format", "`{name}` has the wrong form.", "{format}"),
-    "literal_error": ("unknown-choice", "`{name}` is none of its choices.", "{format}"),
 }
 _FORMATS = {
     "assessed_at": "Write date, time and offset, such as 2026-03-02T09:30:00+00:00.",
-    "calendar": "Use england, wales, scotland or northern_ireland.",
+    "calendar": "Name a nation, such as england, or a team that has a calendar here.",
     "episode": "Use 1 to 64 letters, digits, and . _ ~ - beginning with a letter.",
     "edition": "Write set and version, such as core-2026.1.0.",
     "person": "Give an object of answers; it may be empty.",

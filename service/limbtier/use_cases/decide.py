@@ -107,7 +107,7 @@ class Decider:
     def decision(self, body: bytes) -> tuple[Decision, RecordWriter]:
         """The decision itself and the writer of its edition. Raises as `preview`."""
         rules = self.rules
-        assessment, prepared = read_assessment(read_json(body), rules.edition)
+        assessment, prepared = read_assessment(read_json(body), rules.edition, rules.calendars)
         return self._decide(rules, prepared, assessment), rules.writers[prepared.edition.id]
 
     def _decide(self, rules: ReadyRules, prepared: PreparedEdition, assessment: Assessment) -> Decision:

@@ -48,7 +48,9 @@ def _limb(side: str, limb: Mapping[str, Any]) -> list[str]:
         ],
     )
     review = limb["review"]
-    note = f" {review['note']}" if review["note"] else ""
+    note = ""
+    if review["note"]:
+        note = f" {review['note']} The last possible contact is {_day(review['due_on'])}."
     lines += _block(
         "Review",
         [

@@ -161,7 +161,7 @@ class Measurer:
         """What an edition says now. Raises _Refused."""
         by = NO_EDITION if expected is None else expected.edition.id
         try:
-            assessment, prepared = read_assessment(request, edition_for)
+            assessment, prepared = read_assessment(request, edition_for, self.rules.calendars)
             by = prepared.edition.id
             return outcomes_by(prepared, assessment, self.rules.calendars[assessment.calendar])
         except (LimbtierError, CalendarRangeError) as error:

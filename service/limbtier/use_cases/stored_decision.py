@@ -33,7 +33,7 @@ class StoredDecision:
     def assessment(self, value: Any | None = None) -> Assessment:
         """The assessment as it was received, or another request in its place. Raises InvalidAssessment."""
         request = read_json(self.record["received"].encode()) if value is None else value
-        return read_assessment(request, lambda _name, _moment: self.prepared)[0]
+        return read_assessment(request, lambda _name, _moment: self.prepared, self.rules.calendars)[0]
 
     def decide(self, assessment: Assessment) -> Decision:
         """Decide by the edition and at the moment of the stored decision. Raises as `engine.decide`."""

@@ -78,7 +78,7 @@ def within(
         counted = True
         for offset in [offset for offset in offsets if holds[offset]]:
             contact = None if offset is None else today - timedelta(days=offset)
-            days = Days(today, calendars[nation], contact, settings)
+            days = Days(today, calendars[nation].as_of(today), contact, settings)
             if days.due(days.counted(one)) > days.due(days.counted(other)):
                 holds[offset] = False
                 later_on = later_on or (nation, today)
@@ -104,9 +104,13 @@ def _different_days(
         last = min(calendar.last - _MARGIN, (period[1] or date.max) - timedelta(days=1))
         length = max((last - first).days + 1, 0)
         ahead = min(length + farthest, (calendar.last - first).days + 1)
-        working = bytes(calendar.is_working_day(first + timedelta(days=place)) for place in range(ahead))
+        worked: dict[WorkingCalendar, bytes] = {}
         for place in range(length):
-            pattern = working[place + 1 : place + 1 + farthest]
+            known = calendar.as_of(first + timedelta(days=place))
+            if known not in worked:
+                days = (first + timedelta(days=one) for one in range(ahead))
+                worked[known] = bytes(map(known.is_working_day, days))
+            pattern = worked[known][place + 1 : place + 1 + farthest]
             if pattern not in seen:
                 seen.add(pattern)
                 yield nation, first + timedelta(days=place)

@@ -96,7 +96,7 @@ class Replayer:
 def _plain_week(calendar: WorkingCalendar, day: date) -> bool:
     """A Monday after which no bank holiday comes for two weeks."""
     later = (day + timedelta(days=place) for place in range(14))
-    return day.weekday() == 0 and not any(one in calendar.holidays for one in later)
+    return day.weekday() == 0 and not any(one in calendar.days_off for one in later)
 
 
 def _without_guard_rails(prepared: PreparedEdition) -> PreparedEdition:
