@@ -116,7 +116,8 @@ def look_for_losses(database: str, keys: Path, outcome: Outcome) -> None:
     log = Log(EntryStore(open_database(database)), KeyFolder(keys), ORIGIN)
     try:
         log.checkpoint()
-        head = check_whole(log.store)
+        head, differences = check_whole(log.store)
+        outcome.lost += [str(differences)] if differences else []
         standing = [
             (entry.id, hashlib.sha256(entry.data).hexdigest())
             for entry in log.store.entries_from(0, head.size)

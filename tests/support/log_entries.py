@@ -6,6 +6,8 @@ import uuid
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 
+import orjson
+
 from limbtier.domain.entry import DecidedLimb, DecisionIndex, Entry, Retry
 from limbtier.foundation.canonical_json import canonical
 
@@ -37,9 +39,20 @@ def decision_entry(
     data = canonical(
         {
             "caller": {"id": "caller-1", "organisation": organisation},
+            "decided_at": decided_at.isoformat(),
+            "edition": {"id": edition},
             "id": entry_id,
             "kind": "decision",
+            "limbs": {
+                limb.side: {
+                    "disposition": limb.disposition,
+                    "reasons": [{"rule": rule} for rule in limb.rules],
+                    "tier": limb.tier,
+                }
+                for limb in limbs
+            },
             "number": number,
+            "received": orjson.dumps({"episode": episode}).decode() if episode != "\ud800" else "{}",
             "text": _text(size),
         }
     )

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from limbtier.audit.decision_index import recorded_index
 from limbtier.domain.caller import Caller
 from limbtier.foundation.errors import InvalidAssessment
 from limbtier.foundation.settings import CHECKOUT
@@ -37,6 +38,15 @@ def test_an_entry_is_found_by_what_the_record_says(rules: ReadyRules) -> None:
         told = record["limbs"][limb.side]
         assert (limb.tier, limb.disposition) == (told["tier"], told["disposition"])
         assert list(limb.rules) == [reason["rule"] for reason in told["reasons"]]
+
+
+def test_what_finds_a_decision_can_be_read_from_its_record_again(rules: ReadyRules) -> None:
+    decider = Decider(rules)
+    lines = (CHECKOUT / "demo_data" / "assessments.jsonl").read_bytes().splitlines()[::10]
+    assert len(lines) > 10
+    for line in lines:
+        entry = decider.entry(line, CALLER)
+        assert recorded_index(json.loads(entry.data)) == entry.decision
 
 
 def test_a_preview_is_the_same_answer_without_id_and_caller(rules: ReadyRules) -> None:

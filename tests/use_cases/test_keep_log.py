@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
+import orjson
 import pytest
 
 from limbtier.cli import main
 from limbtier.foundation.settings import read_settings
+from limbtier.store.entries import EntryStore
+from limbtier.store.opening import open_database
 from limbtier.use_cases.open_log import open_log
 from tests.support.log_entries import decision_entry
 
@@ -73,6 +78,28 @@ def test_what_is_refused_says_what_to_do(
         assert main(command) == 2
         assert "There is no database" in capsys.readouterr().err
     assert not (tmp_path / "missing.sqlite3").exists()
+
+
+def test_what_decisions_are_found_by_is_compared_and_made_anew(file: Path, capsys: Captured) -> None:
+    assert main(["verify-index"]) == 0
+    assert "Every decision of 4 entries is found by what its entry says." in capsys.readouterr().out
+    assert main(["rebuild-index"]) == 0
+    assert "Nothing had to be put right." in capsys.readouterr().out
+    with closing(sqlite3.connect(file)) as connection, connection:
+        connection.execute("DELETE FROM decisions WHERE position = 2")
+        connection.execute("UPDATE decided_limbs SET tier = 'none' WHERE position = 1")
+    assert main(["verify-index"]) == 1
+    said = "Decisions that are not found by what their entries say: 2, at position 1, 2."
+    assert capsys.readouterr().out.startswith(f"{said}\nMake it anew from the log: limbtier rebuild-index\n")
+    assert main(["rebuild-index"]) == 0
+    assert f"{said} It was put right." in capsys.readouterr().out
+    assert main(["verify-index"]) == 0
+    store = EntryStore(open_database(file))
+    last = store.entry(4)
+    assert last is not None
+    record = orjson.loads(last.data)
+    assert (record["kind"], record["decisions"], record["rows_outside"]) == ("index_rebuilt", 2, 0)
+    store.close()
 
 
 def test_a_key_is_changed(file: Path, capsys: Captured) -> None:

@@ -2,7 +2,8 @@
 
 A backup is one SQLite file, whatever database the log is in; the folder of the log's key is not part of it
 and needs a copy of its own, kept elsewhere. Both ways the whole tree is made anew and compared with every
-checkpoint. A log that comes back says so in an entry. Where signed entries are lost, it comes back under
+checkpoint, and what decisions are found by with every entry; what differs there is put right in a log that
+comes back. It says so in an entry. Where signed entries are lost, it comes back under
 another name and key, so that nobody takes it for a continuation of the one that had them.
 """
 
@@ -28,6 +29,7 @@ from limbtier.foundation.signed_note import Checkpoint, SigningKey, sign
 from limbtier.store.copying import copy_file, copy_into_file, copy_rows, make_single, require_sound
 from limbtier.store.database import Database
 from limbtier.store.entries import EntryStore
+from limbtier.store.faults import misfiled
 from limbtier.store.locked_log import StoredCheckpoint
 from limbtier.store.opening import IN_MEMORY, open_database
 
@@ -64,7 +66,9 @@ def back_up(
         _copy(setting, file)
         require_sound(file)
         with _opened(file) as store:
-            head = check_whole(store, progress)
+            head, differences = check_whole(store, progress)
+            if differences:
+                raise misfiled(str(differences))
             kept, keys = folder.read_checkpoint(), folder.read()
             if kept is not None and keys is not None:
                 signed = opened_checkpoint(kept, keys, _BESIDE_KEY)
@@ -100,10 +104,12 @@ def restore(
         copy_file(source, file)
         require_sound(file)
         with _opened(file) as store:
-            head = check_whole(store, progress)
+            head, differences = check_whole(store, progress, repair=True)
             keys = _keys_to_go_on_with(store, folder, origin, lost_entries)
             last = store.last_checkpoint()
-            entry = _restored_entry(head.size, lost_entries, keys, last, clock(), new_id())
+            entry = _restored_entry(
+                head.size, lost_entries, keys, last, clock(), new_id(), index_rebuilt=bool(differences)
+            )
             note = None
             with store.locked() as log:
                 log.append([entry])
@@ -162,6 +168,8 @@ def _restored_entry(
     last: StoredCheckpoint | None,
     at: datetime,
     entry_id: str,
+    *,
+    index_rebuilt: bool,
 ) -> Entry:
     record = {
         "kind": "log_restored",
@@ -172,6 +180,7 @@ def _restored_entry(
         "last_checkpoint": None if last is None else last.note,
         "lost_entries": reason if keys is not None else None,
         "new": None if keys is None else str(keys.signing.verifier),
+        "index_rebuilt": index_rebuilt,
     }
     return Entry("log_restored", entry_id, None, at, canonical(record))
 

@@ -1,4 +1,5 @@
-"""The commands that keep and verify the log: `export`, `backup`, `restore`, `rotate-key`, `verify`."""
+"""The commands that keep and verify the log: `export`, `backup`, `restore`, `rotate-key`, `verify`,
+`verify-index`, `rebuild-index`."""
 
 from __future__ import annotations
 
@@ -42,6 +43,14 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         help="put it back although it lacks entries that were signed; the log says why and has a new name",
     )
     restore.set_defaults(run=_keep_log, keep_log="restore")
+    verify_index = commands.add_parser(
+        "verify-index", help="compare what decisions are found by with the entries of the log"
+    )
+    verify_index.set_defaults(run=_keep_log, keep_log="verify-index")
+    rebuild_index = commands.add_parser(
+        "rebuild-index", help="make what decisions are found by anew from the log; it may be in use"
+    )
+    rebuild_index.set_defaults(run=_keep_log, keep_log="rebuild-index")
     rotate = commands.add_parser("rotate-key", help="sign the log with a new key from now on")
     rotate.set_defaults(run=_keep_log, keep_log="rotate-key")
 

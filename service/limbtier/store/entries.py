@@ -207,8 +207,8 @@ class EntryStore:
                 raise damaged(f"Entry {first + len(rows)} of the log is missing.")
 
     def entries_of_kind(self, kind: str, organisation: str) -> list[StoredEntry]:
-        """The entries of an organisation of a kind other than `decision`, in order. As `entries_from`, it does
-        not compare bytes with hashes."""
+        """The entries of an organisation of a kind other than `decision`, in order. Like `entries_from`, it
+        does not compare bytes with hashes."""
         return [_stored(row) for row in self.database.rows(self._of_kind, kind, organisation)]
 
     def read_hashes(self, wanted: list[Subtree]) -> list[bytes]:

@@ -1,4 +1,5 @@
-"""What an operator does with the log as a whole: export it, back it up, put it back, change its key."""
+"""What an operator does with the log as a whole: export it, back it up, put it back, change its key, put
+right what decisions are found by."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from typing import TextIO
 
 from limbtier.audit.backup import back_up, restore
 from limbtier.audit.checkpoint_key import KeyFolder
+from limbtier.audit.decision_index import compare_index
 from limbtier.audit.export import export_log
 from limbtier.audit.stored_log import StoredLog
 from limbtier.foundation.errors import StoreUnavailable
@@ -20,7 +22,14 @@ _SHOWN_EVERY = 100_000
 
 def keep_log(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
     """Run the command that the options name. Raises BackupRefused, StoreUnavailable."""
-    run = {"export": _export, "backup": _back_up, "restore": _restore, "rotate-key": _rotate_key}
+    run = {
+        "export": _export,
+        "backup": _back_up,
+        "restore": _restore,
+        "rotate-key": _rotate_key,
+        "verify-index": _verify_index,
+        "rebuild-index": _rebuild_index,
+    }
     return run[options.keep_log](options, settings, out)
 
 
@@ -83,6 +92,35 @@ def _rotate_key(_options: argparse.Namespace, settings: Settings, out: TextIO) -
     finally:
         log.close()
     out.write(f"The log is signed with a new key from now on, which the old one vouched for:\n{key}\n")
+    return 0
+
+
+def _verify_index(_options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
+    _, log = open_log(settings, make=False)
+    try:
+        differences = compare_index(log.store, progress=_progress(out, "compared"))
+        size = log.size
+    finally:
+        log.close()
+    if differences:
+        out.write(f"{differences}\nMake it anew from the log: limbtier rebuild-index\n")
+        return 1
+    out.write(f"Every decision of {size} entries is found by what its entry says.\n")
+    return 0
+
+
+def _rebuild_index(_options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
+    """The entry comes last, because it says how much was put right; what is put right follows from the log
+    alone, so that nothing is hidden while it is missing."""
+    _, log = open_log(settings, make=False)
+    try:
+        differences = compare_index(log.store, repair=True, progress=_progress(out, "compared"))
+        if differences:
+            members = {"decisions": differences.count, "rows_outside": differences.outside}
+            log.append(log.service_entry("index_rebuilt", members, "operator"))
+    finally:
+        log.close()
+    out.write(f"{differences} It was put right.\n" if differences else "Nothing had to be put right.\n")
     return 0
 
 
