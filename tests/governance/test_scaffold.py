@@ -144,5 +144,5 @@ def test_the_command_begins_an_edition_that_the_check_accepts(
     assert RuleRepository(rules).edition("larchmere-2026.1.0").based_on == "core-2026.1.0"
     assert main(arguments) == 2
     assert "is there already" in capsys.readouterr().err
-    assert main(["new-edition", "other", "2026.1.0", "--based-on", "core-2026.1.9"]) == 2
+    assert main(["new-edition", "other", "2026.1.0", "--based-on", "core-2025.1.0"]) == 2
     assert "Did you mean `core-2026.1.0`" in capsys.readouterr().err

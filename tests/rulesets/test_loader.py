@@ -170,7 +170,7 @@ def test_an_edition_is_retired_in_the_list_and_keeps_its_digest(tmp_path: Path) 
     after = RuleRepository(rules).editions["core-2026.1.0"]
     assert (before.status, after.status) == ("released", "retired")
     assert after.digest == before.digest
-    assert active_edition(RuleRepository(rules).editions.values(), date(2027, 1, 1), "core") is None
+    assert active_edition(RuleRepository(rules).editions.values(), date(2026, 11, 30), "core") is None
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:

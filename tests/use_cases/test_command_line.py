@@ -18,10 +18,11 @@ Captured = pytest.CaptureFixture[str]
 
 
 def draft_rules(tmp_path: Path) -> Path:
-    """A copy of the rules with the core edition alone, a draft again, so that a test may change it."""
+    """A copy of the rules with the first core edition alone, a draft again, so that a test may change it."""
     rules = tmp_path / "rules"
     shutil.copytree(CHECKOUT / "rules", rules)
     shutil.rmtree(rules / "quillerbeck")
+    shutil.rmtree(rules / "core" / "2026.1.1")
     (rules / "released.yaml").write_text("editions: []\n")
     edition = rules / "core" / "2026.1.0" / "edition.yaml"
     edition.write_text(edition.read_text().replace("status: released", "status: draft"))

@@ -64,6 +64,14 @@ APPLIES: Final = Key("applies", _IDS, "rules that must be among those that apply
 UNDETERMINED: Final = Key("undetermined", _IDS, "rules that must be among the undetermined")
 DOES_NOT_APPLY: Final = Key("does_not_apply", _IDS, "rules that must be among those that do not apply")
 MATERIALS: Final = Key("materials", ListOf(NameUsed, least=0), "materials that must be among the chosen")
+NOT_CHOSEN: Final = Key("not_chosen", ListOf(NameUsed), "materials that must not be among the chosen")
+AVOIDED: Final = Key("avoided", ListOf(NameUsed), "materials that must be among the avoided")
+CAUTIONED_BY: Final = Key("cautioned_by", ListOf(Identifier), "rules whose caution must be given")
+NOT_CAUTIONED_BY: Final = Key("not_cautioned_by", ListOf(Identifier), "rules whose caution must not be given")
+INSTRUCTED_BY: Final = Key("instructed_by", ListOf(Identifier), "rules whose instructions must be given")
+NOT_INSTRUCTED_BY: Final = Key(
+    "not_instructed_by", ListOf(Identifier), "rules whose instructions must not be given"
+)
 QUESTIONS: Final = Key("questions", ListOf(NameUsed, least=0), "inputs that must be among the questions")
 ARRANGEMENTS: Final = Key(
     "arrangements", MapOf(NameUsed, Day()), "what must be among the arrangements, with its day"
@@ -87,8 +95,24 @@ EXPECTED: Final = Record(
         QUESTIONS,
         ARRANGEMENTS,
         MATERIALS,
+        NOT_CHOSEN,
+        AVOIDED,
+        CAUTIONED_BY,
+        NOT_CAUTIONED_BY,
+        INSTRUCTED_BY,
+        NOT_INSTRUCTED_BY,
         PLAN,
     ),
+)
+_RULES: Final = (
+    HELD_BY,
+    APPLIES,
+    UNDETERMINED,
+    DOES_NOT_APPLY,
+    CAUTIONED_BY,
+    NOT_CAUTIONED_BY,
+    INSTRUCTED_BY,
+    NOT_INSTRUCTED_BY,
 )
 
 ID: Final = Key("id", Identifier, "its id, in small letters, digits and -", required=True)
@@ -269,13 +293,14 @@ def expected_of(expect: Fields, names: EditionNames, found: Findings) -> Mapping
                 "unknown-name", set_by.place, message, choose(set_by.value, [*allowed, *names.rules.known])
             )
         expected[REVIEW_SET_BY.name] = set_by.value
-    for ids_key in (HELD_BY, APPLIES, UNDETERMINED, DOES_NOT_APPLY):
+    for ids_key in _RULES:
         if (ids := expect.get(ids_key)) is not None:
             expected[ids_key.name] = list(names.rules.all_of(ids, found))
     if (questions := expect.get(QUESTIONS)) is not None:
         expected[QUESTIONS.name] = list(names.testable.all_of(questions, found))
-    if (materials := expect.get(MATERIALS)) is not None:
-        expected[MATERIALS.name] = list(names.materials.all_of(materials, found))
+    for list_key in (MATERIALS, NOT_CHOSEN, AVOIDED):
+        if (materials := expect.get(list_key)) is not None:
+            expected[list_key.name] = list(names.materials.all_of(materials, found))
     if (arrangements := expect.get(ARRANGEMENTS)) is not None:
         for name, _ in arrangements.value:
             names.arrangements.find(name, found)

@@ -18,6 +18,7 @@ from limbtier import __version__
 from limbtier.domain.assessment import SIDES, Answer
 from limbtier.domain.caller import Caller
 from limbtier.domain.decision import TRACE_FORMAT, Decision, LimbDecision, Review
+from limbtier.domain.rule import Conclusions
 from limbtier.domain.vocabulary import MeasureWords
 from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.prepared import PreparedEdition
@@ -92,11 +93,7 @@ class RecordWriter:
         return " ".join(sentences)
 
     def _fits(self, place: int, limb: LimbDecision) -> bool:
-        """Whether the instructions of a rule belong to the tier given and to what was chosen."""
-        then = self.prepared.edition.rules[place].then
-        if then.instruct_at and limb.tier not in then.instruct_at:
-            return False
-        return not then.instruct_with or any(one.name in then.instruct_with for one in limb.chosen)
+        return instructions_fit(self.prepared.edition.rules[place].then, limb)
 
     def _limb(self, decision: Decision, limb: LimbDecision) -> dict[str, Any]:
         edition = self.prepared.edition
@@ -233,6 +230,13 @@ class RecordWriter:
                 for entry in self.instructions[place]
             ],
         }
+
+
+def instructions_fit(then: Conclusions, limb: LimbDecision) -> bool:
+    """Whether the instructions of a rule that applies belong to the tier given and to what was chosen."""
+    if then.instruct_at and limb.tier not in then.instruct_at:
+        return False
+    return not then.instruct_with or any(one.name in then.instruct_with for one in limb.chosen)
 
 
 def record_writer(prepared: PreparedEdition) -> RecordWriter:

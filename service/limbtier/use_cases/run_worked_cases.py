@@ -15,6 +15,7 @@ from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import LimbtierError
 from limbtier.measures.working_days import WorkingCalendar
 from limbtier.use_cases.assessment_request import read_assessment
+from limbtier.use_cases.decision_record import instructions_fit
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,14 +58,15 @@ def _run(prepared: PreparedEdition, calendars: Mapping[str, WorkingCalendar], ca
         return CaseResult(case, found, frozenset(), None)
     limb = next(iter(decision.limbs.values()))
     states = dict(zip((rule.id for rule in prepared.edition.rules), limb.trace.rules, strict=True))
-    decided = _decided(case.expect, limb, states)
+    told = _told(prepared.edition, limb, states)
+    decided = _decided(case.expect, limb, states, told)
     differs = {key: value for key, value in decided.items() if value != _plain(case.expect[key])}
     advice = _ADVICE_ON_BASE if of_base(case, prepared.edition) else _ADVICE
     return CaseResult(
         case,
         tuple(
             Diagnostic("case-differs", f"Case `{case.id}`: {words}", advice, None, case.file, case.line)
-            for words in _differences(case.expect, limb, states)
+            for words in _differences(case.expect, limb, states, told)
         ),
         frozenset(name for name, state in states.items() if state == APPLIES),
         differs,
@@ -90,8 +92,36 @@ def _plain(expected: Any) -> Any:
     return sorted(expected) if names else expected
 
 
-def _decided(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[str, int]) -> dict[str, Any]:
-    """What came out for each key that is expected, in the same form; of what had to be there, what is."""
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What a nurse reads beside the tier: kinds of material, and the rules whose sentences are given."""
+
+    chosen: frozenset[str]
+    avoided: frozenset[str]
+    cautioned_by: frozenset[str]
+    instructed_by: frozenset[str]
+
+
+def _told(edition: Edition, limb: LimbDecision, states: Mapping[str, int]) -> _Told:
+    above = limb.tier != edition.tiers[0].name  # at the lowest tier nothing is put on, so nothing is taught
+    rules = [(rule.id, rule.then, states[rule.id]) for rule in edition.rules]
+    return _Told(
+        frozenset(material.name for material in limb.chosen),
+        frozenset(material.name for material in limb.avoided),
+        frozenset(name for name, then, state in rules if then.caution and state != DOES_NOT_APPLY),
+        frozenset(
+            name
+            for name, then, state in rules
+            if above and then.instruct and state == APPLIES and instructions_fit(then, limb)
+        ),
+    )
+
+
+def _decided(
+    expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[str, int], told: _Told
+) -> dict[str, Any]:
+    """What came out for each key that is expected, in the same form; of what had to be there, what is, and of
+    what had not to be there, what is not."""
     due = {entry.what: entry.due_on.isoformat() for entry in limb.arrangements if entry.due_on}
     set_by = limb.review.set_by
     expected_by = expect.get("review_set_by")
@@ -101,8 +131,9 @@ def _decided(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[str,
             for key, wanted in _STATES.items()
         },
         "questions": {question.input for question in limb.questions},
-        "materials": {material.name for material in limb.chosen},
+        **{key: getattr(told, member) for key, (member, _) in _GIVEN.items()},
     }
+    without = {key: getattr(told, member) for key, (member, _) in _NOT_GIVEN.items()}
     found = {
         **_plain_values(limb),
         "review_set_by": expected_by if expected_by in set_by else set_by[0],
@@ -110,6 +141,7 @@ def _decided(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[str,
         "plan": [[step.from_tier, step.to_tier] for step in limb.plan],
         "arrangements": {what: due[what] for what in expect.get("arrangements", {}) if what in due},
         **{key: sorted(among[key] & set(expect.get(key, ()))) for key in among},
+        **{key: sorted(set(expect.get(key, ())) - without[key]) for key in without},
     }
     return {key: found[key] for key in expect}
 
@@ -119,6 +151,18 @@ def _at(item: Diagnostic) -> str:
 
 
 _STATES = {"applies": APPLIES, "undetermined": UNDETERMINED, "does_not_apply": DOES_NOT_APPLY}
+# Keys of an expectation: where what came out is found, and what is said where it did not come out so.
+_GIVEN = {
+    "materials": ("chosen", "expected the materials {}, which are not chosen."),
+    "avoided": ("avoided", "expected {} to be avoided, which does not happen."),
+    "cautioned_by": ("cautioned_by", "expected the cautions of {}, which are not given."),
+    "instructed_by": ("instructed_by", "expected the instructions of {}, which are not given."),
+}
+_NOT_GIVEN = {
+    "not_chosen": ("chosen", "expected {} not to be chosen, which happens."),
+    "not_cautioned_by": ("cautioned_by", "expected no caution of {}, which is given."),
+    "not_instructed_by": ("instructed_by", "expected no instructions of {}, which are given."),
+}
 
 
 def _plain_values(limb: LimbDecision) -> dict[str, str]:
@@ -131,7 +175,9 @@ def _plain_values(limb: LimbDecision) -> dict[str, str]:
     }
 
 
-def _differences(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[str, int]) -> Iterator[str]:
+def _differences(
+    expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[str, int], told: _Told
+) -> Iterator[str]:
     for key, found in _plain_values(limb).items():
         if key in expect and expect[key] != found:
             yield f"expected {key} `{expect[key]}`, decided `{found}`."
@@ -147,9 +193,12 @@ def _differences(expect: Mapping[str, Any], limb: LimbDecision, states: Mapping[
     asked = {question.input for question in limb.questions}
     if not_asked := [name for name in expect.get("questions", ()) if name not in asked]:
         yield f"expected the questions {_list(not_asked)}, which are not asked."
-    chosen = {material.name for material in limb.chosen}
-    if not_chosen := [name for name in expect.get("materials", ()) if name not in chosen]:
-        yield f"expected the materials {_list(not_chosen)}, which are not chosen."
+    for key, (member, words) in _GIVEN.items():
+        if missing := [name for name in expect.get(key, ()) if name not in getattr(told, member)]:
+            yield words.format(_list(missing))
+    for key, (member, words) in _NOT_GIVEN.items():
+        if there := [name for name in expect.get(key, ()) if name in getattr(told, member)]:
+            yield words.format(_list(there))
     due = {entry.what: entry.due_on.isoformat() for entry in limb.arrangements if entry.due_on}
     for what, day in expect.get("arrangements", {}).items():
         if due.get(what) != day:

@@ -20,13 +20,14 @@ from limbtier.domain.vocabulary import Range
 from limbtier.rulesets.strata import stratify
 
 Edit = Callable[[Edition], Edition]
-Catcher = Literal["proof", "check", "case", "comparison"]
+EDITED: Final = "core-2026.1.1"
+"""The edition that the edits are made of: the newest core edition, whose worked cases say most."""
+Catcher = Literal["proof", "check", "case"]
 
 
 @dataclass(frozen=True, slots=True)
 class Mutation:
-    """One seeded edit. `caught_by` is a statement's id, a check's finding, a worked case's id, or, where none
-    of these sees it, a difference from the core edition."""
+    """One seeded edit. `caught_by` is a statement's id, a check's finding, or a worked case's id."""
 
     name: str
     edit: Edit
@@ -510,13 +511,13 @@ MUTATIONS: Final[tuple[Mutation, ...]] = (
     Mutation(
         "paste-allergy avoids nothing",
         concluding("paste-allergy", avoid=()),
-        "comparison",
-        "no longer avoided material: paste_layer",
+        "case",
+        "paste-out-with-an-allergy",
     ),
     Mutation(
         "reduced-supply allows stretching bandages",
         concluding("reduced-supply", avoid=()),
-        "comparison",
-        "no longer avoided material: multilayer_bandage",
+        "case",
+        "stretching-bandages-out-with-a-reduced-supply",
     ),
 )

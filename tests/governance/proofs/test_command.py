@@ -22,7 +22,7 @@ Captured = pytest.CaptureFixture[str]
 def draft(tmp_path: Path) -> Path:
     """The folder of the core edition, a draft again, in a rules folder of its own."""
     rules = tmp_path / "rules"
-    shutil.copytree(CHECKOUT / "rules", rules)
+    shutil.copytree(CHECKOUT / "rules", rules, ignore=shutil.ignore_patterns("2026.1.1"))
     for folder in rules.iterdir():
         if folder.is_dir() and folder.name not in ("core", "guard_rails", "calendars", "schemas"):
             shutil.rmtree(folder)
