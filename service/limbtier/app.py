@@ -24,6 +24,7 @@ from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
 from limbtier.foundation.clock import Clock, now
 from limbtier.foundation.errors import StoreUnavailable
+from limbtier.foundation.log_output import log_to_stderr
 from limbtier.foundation.settings import Settings, read_settings
 from limbtier.interop.bearer_tokens import TokenReader
 from limbtier.store.keys import KeyTable
@@ -95,12 +96,6 @@ def from_settings(settings: Settings) -> FastAPI:
     gc.collect()
     gc.freeze()
     return app
-
-
-def log_to_stderr() -> None:
-    """Write what operators must see, refused tokens and alarms among it, with its moment."""
-    logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s %(message)s")
-    logging.getLogger("limbtier").setLevel(logging.INFO)
 
 
 def from_environment() -> FastAPI:

@@ -8,6 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from limbtier.commands.parts import address, key_manager, settings
+from limbtier.commands.workers import serve_with_workers
+from limbtier.foundation.log_output import log_to_stderr
 from limbtier.foundation.settings import CHECKOUT
 
 DEMO_ORGANISATION = "quillerbeck"  # invented, as everything in demo_data
@@ -34,18 +36,18 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 
 def _serve(options: argparse.Namespace) -> int:
+    log_to_stderr()
+    chosen = settings()  # refused here at once, not in each worker
+    if options.workers > 1:
+        return serve_with_workers(options.host, options.port, options.workers)
+
     import uvicorn
 
     from limbtier.api.http_protocol import ProblemProtocol
-    from limbtier.app import from_settings, log_to_stderr
+    from limbtier.app import from_settings
 
-    log_to_stderr()
-    chosen = settings()  # refused here at once, not in each worker
-    several = options.workers > 1
     uvicorn.run(
-        "limbtier.app:from_environment" if several else from_settings(chosen),
-        factory=several,
-        workers=options.workers if several else None,
+        from_settings(chosen),
         host=options.host,
         port=options.port,
         http=ProblemProtocol,
