@@ -77,9 +77,10 @@ def test_no_rule_can_stop_avoiding_cautioning_or_instructing_unnoticed(
     part: str, newest: PreparedEdition, rules: ReadyRules
 ) -> None:
     edition = newest.edition
+    nothing: dict[str, Any] = {part: ()}
     silenced = []
     for place, rule in enumerate(edition.rules):
-        less = replace(rule.then, **{part: ()})
+        less = replace(rule.then, **nothing)
         if less in (rule.then, Conclusions()):
             continue
         others = (*edition.rules[:place], replace(rule, then=less), *edition.rules[place + 1 :])
