@@ -57,7 +57,7 @@ def problem_response(
     if kind.status < 500:
         return Response(problem_body(kind, found), kind.status, headers, MEDIA_TYPE)
     instance = f"urn:uuid:{new_id()}"
-    log.error("%s %s: %s", instance, code, "; ".join(item.message for item in found))
+    log.error("%s %s: %s", instance, code, " ".join(f"{one.message} {one.help}" for one in found))
     told = [Diagnostic(item.code, FINDINGS[item.code].meaning, FINDINGS[item.code].advice) for item in found]
     return Response(problem_body(kind, told, instance), kind.status, headers, MEDIA_TYPE)
 
