@@ -20,7 +20,7 @@ from sqlalchemy import (
     Text,
 )
 
-REVISION: Final = "0003"
+REVISION: Final = "0004"
 """The migration that leads to these tables."""
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -205,6 +205,20 @@ episode_parts = Table(
     Column("corrects", Text),
     Column("data", LargeBinary, nullable=False),
     Index("parts_of_episode", "organisation", "reference", "position"),
+)
+
+# Results of long work on editions, for every worker to answer with: see store/results.py.
+governance_results = Table(
+    "governance_results",
+    metadata,
+    Column("key", Text, primary_key=True),
+    Column("kind", Text, nullable=False),
+    Column("organisation", Text),
+    Column("state", Text, nullable=False),
+    Column("counted", BigInteger, nullable=False),
+    Column("total", BigInteger),
+    Column("outcome", LargeBinary),
+    Column("seen_at", BigInteger, nullable=False),
 )
 
 
