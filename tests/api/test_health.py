@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
 from types import MappingProxyType
 
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.use_cases.decide import ReadyRules
-from tests.api.service import Service, problem_of
+from tests.api.service import Service, first_contact, problem_of
 
 NOTHING: Mapping[str, PreparedEdition] = MappingProxyType({})
 
@@ -35,3 +37,17 @@ def test_a_service_without_store_or_edition_is_live_and_not_ready(
     assert found == [("store-unavailable", None), ("no-edition-in-force", None)]
     found = problem_of(service.client.get("/v1/vocabulary"), "not-found", 404)
     assert found == [("no-edition-in-force", None)]
+
+
+def test_a_service_that_cannot_sign_says_since_when(service: Service) -> None:
+    assert service.client.get("/health/ready").json()["signing"] == "working"
+    keys = Path(str(service.log.store.database.file)).parent / "keys"
+    keys.rename(keys.with_name("aside"))
+    answer = service.client.get("/health/ready")
+    assert answer.status_code == 200
+    assert answer.json()["signing"] == "failing"
+    assert datetime.fromisoformat(answer.json()["signing_failing_since"]).tzinfo is not None
+    assert service.post("/v1/decisions", first_contact()).status_code == 201
+    keys.with_name("aside").rename(keys)
+    service.log.checkpoint()
+    assert service.client.get("/health/ready").json()["signing_failing_since"] is None

@@ -483,3 +483,52 @@ def test_what_was_appended_is_signed_when_the_log_is_closed(open_log: Open, addr
     store.close()
     assert last is not None
     assert last.size == size
+
+
+def test_a_folder_of_keys_that_breaks_stops_signing_but_not_deciding(
+    open_log: Open, folder: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(log_module, "SIGN_EVERY", 0.0)
+    log = open_log()
+    log.check()
+    assert log.signing.failing_since is None
+    folder.rename(folder.with_name("aside"))
+    log.check()  # nothing was appended, and yet it is seen
+    since = log.signing.failing_since
+    assert since is not None
+    assert caplog.text.count("cannot be signed") == 1
+    positions = [log.append(other_entry()) for _ in range(3)]
+    log.check()
+    assert positions == [log.size - 3, log.size - 2, log.size - 1]
+    assert log.signing.failing_since == since
+    folder.with_name("aside").rename(folder)
+    assert read(log, log.checkpoint()).size == log.size
+    log.check()
+    assert log.signing.failing_since is None
+    assert "signed again" in caplog.text
+
+
+@pytest.mark.parametrize("unreadable", [False, True])
+def test_a_log_that_is_not_signed_for_too_long_is_not_ready(
+    address: str, folder: Path, unreadable: bool, caplog: pytest.LogCaptureFixture
+) -> None:
+    log = Log(EntryStore(open_database(address)), KeyFolder(folder), ORIGIN, signing_grace=0)
+    log.append(other_entry())
+    log.check()
+    aside = folder.with_name("aside")
+    if unreadable:
+        folder.chmod(0o777)
+    else:
+        folder.rename(aside)
+    for _ in range(3):
+        with pytest.raises(StoreUnavailable, match="cannot be signed since"):
+            log.check()
+    assert caplog.text.count("not ready any more") == 1
+    assert log.append(other_entry()) == 1
+    if unreadable:
+        folder.chmod(0o700)
+    else:
+        aside.rename(folder)
+    log.checkpoint()
+    log.check()
+    log.close()

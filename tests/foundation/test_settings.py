@@ -100,3 +100,11 @@ def test_the_rule_set_that_decides_is_core_unless_another_is_named() -> None:
 
 def test_a_retry_key_can_be_required() -> None:
     assert read_settings({"LIMBTIER_REQUIRE_IDEMPOTENCY_KEY": "yes"}).require_idempotency_key is True
+
+
+def test_how_long_a_log_may_go_unsigned_is_bounded() -> None:
+    assert read_settings({}).signing_grace_seconds == 900
+    assert read_settings({"LIMBTIER_SIGNING_GRACE_SECONDS": "0"}).signing_grace_seconds == 0
+    for value in ("", "-1", "86401", "1e3", "9" * 5000):
+        with pytest.raises(InvalidSettings, match="LIMBTIER_SIGNING_GRACE_SECONDS"):
+            read_settings({"LIMBTIER_SIGNING_GRACE_SECONDS": value})

@@ -10,7 +10,6 @@ from __future__ import annotations
 import asyncio
 import base64
 import contextlib
-import logging
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -24,6 +23,7 @@ from limbtier.audit.decision_index import require_recorded
 from limbtier.audit.group_commit import GroupCommit
 from limbtier.audit.self_check import check_structure
 from limbtier.audit.signing import Signer
+from limbtier.audit.signing_health import GRACE_SECONDS, SigningHealth
 from limbtier.domain.entry import DecisionFilter, Entry, FoundDecision
 from limbtier.foundation.canonical_json import canonical
 from limbtier.foundation.clock import Clock, NewId, new_id, now
@@ -41,7 +41,7 @@ from limbtier.foundation.merkle import (
 )
 from limbtier.foundation.signed_note import Checkpoint, VerifierKey
 from limbtier.store.entries import EntryStore, StoredRetry
-from limbtier.store.faults import LogDamaged, damaged
+from limbtier.store.faults import LogDamaged, damaged, fault
 from limbtier.store.locked_log import StoredCheckpoint
 
 SIGN_EVERY: Final = 5.0
@@ -49,8 +49,6 @@ SIGN_EVERY: Final = 5.0
 
 PROVE_AGAIN_AFTER: Final = 5.0
 """Seconds until a log that could not prove itself is asked again."""
-
-alarm = logging.getLogger("limbtier.alarm")
 
 TLOG_PROOF: Final = "c2sp.org/tlog-proof@v1"
 
@@ -85,12 +83,20 @@ class Log:
     """One log, used by any number of threads and coroutines. Close it to commit what is still waiting."""
 
     def __init__(
-        self, store: EntryStore, folder: KeyFolder, origin: str, clock: Clock = now, new_id: NewId = new_id
+        self,
+        store: EntryStore,
+        folder: KeyFolder,
+        origin: str,
+        clock: Clock = now,
+        new_id: NewId = new_id,
+        signing_grace: float = GRACE_SECONDS,
     ) -> None:
-        """Open the log. Whatever is wrong with it is in `state`."""
+        """Open the log. Whatever is wrong with it is in `state`. `signing_grace`: how many seconds a service
+        that cannot sign any more stays ready."""
         self.store = store
         self._folder = folder
         self._signer = Signer(folder, origin, clock)
+        self.signing = SigningHealth(clock, signing_grace)
         self._clock = clock
         self._new_id = new_id
         self._keys: LogKeys | None = None
@@ -113,9 +119,12 @@ class Log:
             return LogState(None, self._fault or error)
 
     def check(self) -> None:
-        """Raises StoreUnavailable unless entries can be appended and signed now. Writes nothing."""
+        """Raises StoreUnavailable unless entries can be appended now, and signed now or soon. Writes
+        nothing. `signing` says afterwards whether the key can be used."""
         self._require_proof()
         self.store.check_writable()
+        self._look_for_key()
+        self.signing.require_in_time()
 
     # Entries.
 
@@ -275,7 +284,18 @@ class Log:
             self._require_proof()
             self._sign()
         except LimbtierError as error:
-            alarm.critical("the log cannot be signed: %s", error)
+            self.signing.failed(error)
+
+    def _look_for_key(self) -> None:
+        """A key that is gone shows also while there is nothing to sign."""
+        try:
+            if self._folder.read() is None:
+                raise fault(f"There is no key in `{self._folder.path}`.")
+        except LimbtierError as error:
+            self.signing.failed(error)
+        else:
+            if not self._unsigned:
+                self.signing.worked()
 
     def _sign(self) -> StoredCheckpoint:
         try:
@@ -285,6 +305,7 @@ class Log:
             self._fault, self._proved_at = error, time.monotonic()
             raise
         self._unsigned, self._signed_at = False, time.monotonic()
+        self.signing.worked()
         return signed
 
     def _prove(self) -> None:

@@ -39,7 +39,8 @@ class Settings:
     `log_keys`: folder of the key that signs the log; `log_origin`: the name that the log signs under.
     `most_body_bytes`: longest request body. `tokens`: whose signed tokens are taken beside local keys, None
     for nobody's. `require_idempotency_key`: whether a decision must be asked for with an `Idempotency-Key`.
-    `rule_set`: the set of rules that decides when nobody asks for an edition."""
+    `rule_set`: the set of rules that decides when nobody asks for an edition. `signing_grace_seconds`: how
+    long a service that cannot sign its log any more says that it is ready."""
 
     rules: Path
     database: str
@@ -49,6 +50,7 @@ class Settings:
     tokens: TokenSettings | None = None
     require_idempotency_key: bool = False
     rule_set: str = DEFAULT_RULE_SET
+    signing_grace_seconds: int = 900
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
@@ -80,9 +82,24 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     if not re.fullmatch("[a-z][a-z0-9_]*", rule_set):
         advice = f"Name a folder of editions in the rules folder, such as {DEFAULT_RULE_SET}."
         faults.append(_fault("LIMBTIER_RULE_SET", f"`{rule_set[:20]}` will not do.", advice))
+    grace = environment.get("LIMBTIER_SIGNING_GRACE_SECONDS", "900")
+    if not (grace.isascii() and grace.isdigit() and int(grace[:6]) <= 86_400 and len(grace) < 6):
+        message = f"`{grace[:20]}` will not do."
+        faults.append(_fault("LIMBTIER_SIGNING_GRACE_SECONDS", message, "Give 0 to 86400 seconds."))
+        grace = "900"
     if faults:
         raise InvalidSettings(faults)
-    return Settings(rules, database, log_keys, int(length), origin, tokens, required == "yes", rule_set)
+    return Settings(
+        rules,
+        database,
+        log_keys,
+        int(length),
+        origin,
+        tokens,
+        required == "yes",
+        rule_set,
+        int(grace),
+    )
 
 
 def _log_keys(environment: Mapping[str, str], database: str, faults: list[Diagnostic]) -> Path:

@@ -14,4 +14,10 @@ def open_log(settings: Settings, *, make: bool = True) -> tuple[Database, Log]:
     """The database and the log in it; closing the log closes both. With `make` false the database must be
     there. What is wrong with the log itself is in its `state`. Raises StoreUnavailable."""
     database = open_database(settings.database, make=make)
-    return database, Log(EntryStore(database), KeyFolder(settings.log_keys), settings.log_origin)
+    log = Log(
+        EntryStore(database),
+        KeyFolder(settings.log_keys),
+        settings.log_origin,
+        signing_grace=settings.signing_grace_seconds,
+    )
+    return database, log
