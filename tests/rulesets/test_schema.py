@@ -36,7 +36,7 @@ def as_text(node: Node | None) -> Any:
 def schema_for(path: str) -> str:
     """Name of the schema of a file, by its path inside the rules folder."""
     parts = path.split("/")
-    if "rules" in parts[1:-1] or "cases" in parts[1:-1] or parts[0] == "guard_rails":
+    if "rules" in parts[1:-1] or "cases" in parts[1:-1] or parts[0] in ("guard_rails", "pathway"):
         return parts[-2]
     return parts[-1].removesuffix(".yaml")
 
@@ -52,7 +52,7 @@ def based_on_another(folder: Path) -> list[str]:
 
 
 def yaml_files(rules: Path, edition: str) -> list[str]:
-    folders = [rules / edition, rules / "guard_rails", rules / "calendars"]
+    folders = [rules / edition, rules / "guard_rails", rules / "pathway", rules / "calendars"]
     found = [path for folder in folders for path in sorted(folder.rglob("*.yaml"))]
     return [path.relative_to(rules).as_posix() for path in [*found, *sorted(rules.glob("*.yaml"))]]
 

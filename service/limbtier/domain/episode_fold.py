@@ -83,6 +83,9 @@ def _limb(before: LimbState | None, contact: Contact, limb: LimbContact, keeping
         disposition=limb.disposition,
         last_area=area or leg.last_area,
         last_girths=girths or leg.last_girths,
+        last_ankle=_given(answers, "ankle_girth_cm", day, entry) or leg.last_ankle,
+        last_calf=_given(answers, "calf_girth_cm", day, entry) or leg.last_calf,
+        wound=_given(answers, "wound", day, entry) or leg.wound,
         progress=progress or leg.progress,
         better_on=day if progress and progress.value == "better" else leg.better_on,
         start_area=leg.start_area or _given(answers, "start_wound_area_cm2", day, entry),
@@ -138,7 +141,7 @@ def _decided(
             leg,
             started_on=day,
             started_entry=entry,
-            start_area=leg.start_area or area,
+            start_area=leg.start_area or _of_a_wound(area),
             start_girths=leg.start_girths or girths,
         )
     return replace(leg, tier=limb.tier, tier_since=day, tier_entry=entry)
@@ -149,6 +152,11 @@ def _area(limb: LimbContact, leg: LimbState, day: date, entry: str) -> Given | N
     if limb.answers.get("wound") == "none":
         return Given("0", day, entry) if leg.last_area else None
     return None if limb.area_cm2 is None else Given(limb.area_cm2, day, entry)
+
+
+def _of_a_wound(area: Given | None) -> Given | None:
+    """An area to compare later ones with; a wound that had gone has none."""
+    return None if area is None or area.value == "0" else area
 
 
 def _arrangements(
@@ -251,7 +259,7 @@ def _applied(leg: LimbState, event: EpisodeEvent) -> LimbState:
             leg,
             started_on=event.on,
             started_entry=event.id,
-            start_area=leg.start_area or leg.last_area,
+            start_area=leg.start_area or _of_a_wound(leg.last_area),
             start_girths=leg.start_girths or leg.last_girths,
         )
     since = leg.tier_since if leg.tier == event.tier and leg.unsettled_on is None else event.on

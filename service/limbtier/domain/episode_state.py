@@ -154,6 +154,9 @@ class LimbState:
     start_girths: Given | None = None
     last_area: Given | None = None
     last_girths: Given | None = None
+    last_ankle: Given | None = None
+    last_calf: Given | None = None
+    wound: Given | None = None
     support_decisions: int = 0
     support_on: date | None = None
     progress: Given | None = None

@@ -60,7 +60,16 @@ def _limb_contact(plain: dict[str, Any]) -> LimbContact:
 
 
 _DAYS = ("review_due_on", "tier_since", "unsettled_on", "started_on", "support_on", "better_on")
-_GIVEN = ("start_area", "start_girths", "last_area", "last_girths", "progress")
+_GIVEN = (
+    "start_area",
+    "start_girths",
+    "last_area",
+    "last_girths",
+    "last_ankle",
+    "last_calf",
+    "wound",
+    "progress",
+)
 
 
 def _limb_state(plain: dict[str, Any]) -> LimbState:

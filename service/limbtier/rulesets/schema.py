@@ -13,6 +13,7 @@ from typing import Final
 from limbtier.rulesets.read_calendar import CALENDAR_FILE
 from limbtier.rulesets.read_cases import CASES_FILE
 from limbtier.rulesets.read_checks import CHECKS_FILE
+from limbtier.rulesets.read_code_map import CODE_MAP_FILE
 from limbtier.rulesets.read_conditions import condition_schema
 from limbtier.rulesets.read_guard_rails import GUARD_RAILS_FILE
 from limbtier.rulesets.read_hazards import HAZARDS_FILE
@@ -34,6 +35,7 @@ from limbtier.rulesets.read_local_lists import (
 )
 from limbtier.rulesets.read_local_rules import LOCAL_RULES_FILE
 from limbtier.rulesets.read_local_vocabulary import LOCAL_VOCABULARY
+from limbtier.rulesets.read_pathway import PATHWAY_FILE
 from limbtier.rulesets.read_released import RELEASED_FILE
 from limbtier.rulesets.read_rules import RULES_FILE
 from limbtier.rulesets.read_settings import EDITION
@@ -53,9 +55,11 @@ FILES: Final = (
     ("rules", "rules/*.yaml", RULES_FILE),
     ("cases", "cases/*.yaml", CASES_FILE),
     ("guard_rails", "guard_rails/*.yaml", GUARD_RAILS_FILE),
+    ("pathway", "pathway/*.yaml", PATHWAY_FILE),
     ("bank_holidays", "calendars/bank_holidays.yaml", CALENDAR_FILE),
     ("teams", "calendars/teams.yaml", TEAMS_FILE),
     ("released", "released.yaml", RELEASED_FILE),
+    ("code_map", "code_maps/observations.yaml", CODE_MAP_FILE),
     ("checks", "checks.yaml", CHECKS_FILE),
     ("hazards", "hazards.yaml", HAZARDS_FILE),
     ("local_edition", "edition.yaml of an edition based on another", LOCAL_EDITION),
