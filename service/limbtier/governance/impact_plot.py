@@ -6,11 +6,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 from typing import Final
-from xml.sax.saxutils import escape, quoteattr
 
 from limbtier.domain.edition import Edition
 from limbtier.governance.impact import Impact, tier_move
 from limbtier.governance.impact_record import Measured, by_count, sizes
+from limbtier.governance.picture import Shape, bar, picture, rule, words_at
 
 _WIDTH: Final = 1200
 _LEFT: Final = 24
@@ -26,15 +26,6 @@ _MOST_CAUSES: Final = 8
 _LETTERS: Final = 150  # of a line across the picture
 
 # Each kind of leg has a pattern of its own, beside its colour.
-_STYLE: Final = """
-text { font: 14px sans-serif; fill: #1b1b1b; }
-.title { font-size: 20px; font-weight: bold; }
-.head { font-size: 15px; font-weight: bold; }
-.number { text-anchor: end; }
-.same { font-weight: bold; }
-.bar { stroke: #1b1b1b; stroke-width: 1; }
-.rule { stroke: #767676; stroke-width: 1; }
-"""
 _PATTERNS: Final = """
 <pattern id="up" width="8" height="8" patternUnits="userSpaceOnUse">
 <rect width="8" height="8" fill="#f3c08a"/>
@@ -60,18 +51,8 @@ class _Part:
 
 def impact_svg(impact: Impact, measured: Measured) -> str:
     """A picture that a committee can look at; it fetches nothing and holds no reference to any person."""
-    drawn = list(_drawing(impact, measured))
-    height = max(bottom for bottom, _ in drawn) + 24
-    body = "\n".join(shape for _, shape in drawn)
     title = f"Impact of {measured.edition.id} on {measured.source}"
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDTH}" height="{height}" '
-        f'viewBox="0 0 {_WIDTH} {height}" role="img" aria-labelledby="title description">\n'
-        f'<title id="title">{escape(title)}</title>\n'
-        f'<desc id="description">{escape(" ".join(_sentences(impact, measured)))}</desc>\n'
-        f"<style>{_STYLE}</style>\n<defs>{_PATTERNS}</defs>\n"
-        f'<rect width="{_WIDTH}" height="{height}" fill="#ffffff"/>\n{body}\n</svg>\n'
-    )
+    return picture(title, _sentences(impact, measured), _drawing(impact, measured), _WIDTH, _PATTERNS)
 
 
 def _sentences(impact: Impact, measured: Measured) -> Iterator[str]:
@@ -85,21 +66,21 @@ def _sentences(impact: Impact, measured: Measured) -> Iterator[str]:
     yield f"Review: {reviews['earlier']:,} earlier, {reviews['later']:,} later, {reviews['same']:,} the same."
 
 
-def _drawing(impact: Impact, measured: Measured) -> Iterator[tuple[int, str]]:
+def _drawing(impact: Impact, measured: Measured) -> Iterator[Shape]:
     """Every shape, with its lower edge."""
     edition = measured.edition
-    yield _text(_LEFT, 36, f"Impact of {edition.id} ({edition.status})", "title")
+    yield words_at(_LEFT, 36, f"Impact of {edition.id} ({edition.status})", "title")
     about = (f"on {measured.source}, compared with {measured.compared_with}", sizes(impact))
     lines = [line for text in about for line in wrap(text, _LETTERS)]
-    yield from (_text(_LEFT, 60 + 20 * place, line) for place, line in enumerate(lines))
+    yield from (words_at(_LEFT, 60 + 20 * place, line) for place, line in enumerate(lines))
     top = 60 + 20 * len(lines)
     yield from _legend(top)
     top += 60
-    yield _text(_LEFT, top, "Tier before", "head")
-    yield _text(_TABLE_LEFT, top, "Legs by tier after", "head")
+    yield words_at(_LEFT, top, "Tier before", "head")
+    yield words_at(_TABLE_LEFT, top, "Legs by tier after", "head")
     yield from _tiers(impact, edition, top + 12)
     top += 12 + _ROW * (len(edition.tiers) + 1) + 40
-    yield _text(_LEFT, top, "Review", "head")
+    yield words_at(_LEFT, top, "Review", "head")
     reviews = impact.reviews
     parts = (
         _Part("same", reviews["same"], "same"),
@@ -108,38 +89,38 @@ def _drawing(impact: Impact, measured: Measured) -> Iterator[tuple[int, str]]:
     )
     yield from _row(top + 12, "all legs", parts, impact.legs)
     top += 12 + _ROW + 40
-    yield _text(_LEFT, top, "What made the difference", "head")
+    yield words_at(_LEFT, top, "What made the difference", "head")
     causes = by_count(impact)
     most = max((count for _, count in causes), default=1)
     for place, (cause, count) in enumerate(causes[:_MOST_CAUSES]):
         y = top + 12 + place * _ROW
-        yield _text(_BAR_LEFT - 12, y + 16, f"{count:,}", "number")
+        yield words_at(_BAR_LEFT - 12, y + 16, f"{count:,}", "number")
         yield _rectangle(_BAR_LEFT, y, max(_SMALLEST, 200 * count / most), "#e4e4e4")
-        yield _text(_BAR_LEFT + 212, y + 16, str(cause))
+        yield words_at(_BAR_LEFT + 212, y + 16, str(cause))
     top += 12 + _ROW * min(len(causes), _MOST_CAUSES) + 16
     if not causes:
-        yield _text(_BAR_LEFT, top, "Nothing: no leg differs.")
+        yield words_at(_BAR_LEFT, top, "Nothing: no leg differs.")
     elif len(causes) > _MOST_CAUSES:
-        yield _text(_BAR_LEFT, top, f"and {len(causes) - _MOST_CAUSES:,} more, in the JSON")
+        yield words_at(_BAR_LEFT, top, f"and {len(causes) - _MOST_CAUSES:,} more, in the JSON")
     notes = [line for note in measured.notes() for line in wrap(note, _LETTERS)]
-    yield from (_text(_LEFT, top + 36 + 20 * place, line) for place, line in enumerate(notes))
+    yield from (words_at(_LEFT, top + 36 + 20 * place, line) for place, line in enumerate(notes))
 
 
-def _tiers(impact: Impact, edition: Edition, top: int) -> Iterator[tuple[int, str]]:
+def _tiers(impact: Impact, edition: Edition, top: int) -> Iterator[Shape]:
     """A bar and a row of the table for each tier, the highest at the top."""
     names = [tier.name for tier in reversed(edition.tiers)]
     for place, name in enumerate(names):
-        yield _text(_TABLE_LEFT + _COLUMN * (place + 1) - 8, top + 20, name, "number")
+        yield words_at(_TABLE_LEFT + _COLUMN * (place + 1) - 8, top + 20, name, "number")
     rows = _by_tier(impact, edition)
     most = max((sum(part.count for part in parts) for _, parts in rows), default=0)
     for place, (before, parts) in enumerate(rows):
         y = top + _ROW * (place + 1)
-        yield _line(y - 6)
+        yield rule(_LEFT, _WIDTH - _LEFT, y - 6)
         yield from _row(y, before, parts, most)
         for column, after in enumerate(names):
             count = impact.tiers[before, after]
             kind = "number same" if before == after else "number"
-            yield _text(
+            yield words_at(
                 _TABLE_LEFT + _COLUMN * (column + 1) - 8, y + 16, f"{count:,}" if count else "-", kind
             )
 
@@ -157,9 +138,9 @@ def _by_tier(impact: Impact, edition: Edition) -> list[tuple[str, Sequence[_Part
     return found
 
 
-def _row(y: int, label: str, parts: Sequence[_Part], most: int) -> Iterator[tuple[int, str]]:
+def _row(y: int, label: str, parts: Sequence[_Part], most: int) -> Iterator[Shape]:
     """A label, a bar of parts, and their counts in words."""
-    yield _text(_LEFT, y + 16, label)
+    yield words_at(_LEFT, y + 16, label)
     x = float(_BAR_LEFT)
     for part in parts:
         if part.count:
@@ -167,10 +148,10 @@ def _row(y: int, label: str, parts: Sequence[_Part], most: int) -> Iterator[tupl
             yield _rectangle(x, y, width, _FILLS[part.fill])
             x += width
     words = ", ".join(f"{part.count:,} {part.word}" for part in parts if part.count) or "none"
-    yield _text(_COUNTS_LEFT, y + 16, words)
+    yield words_at(_COUNTS_LEFT, y + 16, words)
 
 
-def _legend(y: int) -> Iterator[tuple[int, str]]:
+def _legend(y: int) -> Iterator[Shape]:
     """What the patterns mean."""
     for place, (kind, words) in enumerate(
         (
@@ -181,23 +162,11 @@ def _legend(y: int) -> Iterator[tuple[int, str]]:
     ):
         x = _LEFT + (0, 120, 470)[place]
         yield _rectangle(x, y, 28, _FILLS[kind])
-        yield _text(x + 36, y + 16, words)
+        yield words_at(x + 36, y + 16, words)
 
 
-def _text(x: float, y: int, words: str, kind: str | None = None) -> tuple[int, str]:
-    attribute = f" class={quoteattr(kind)}" if kind else ""
-    return y + 6, f'<text x="{x:g}" y="{y}"{attribute}>{escape(words)}</text>'
-
-
-def _rectangle(x: float, y: int, width: float, fill: str) -> tuple[int, str]:
-    shape = (
-        f'<rect class="bar" x="{x:.1f}" y="{y}" width="{width:.1f}" height="{_BAR_HEIGHT}" fill="{fill}"/>'
-    )
-    return y + _BAR_HEIGHT, shape
-
-
-def _line(y: int) -> tuple[int, str]:
-    return y, f'<path class="rule" d="M{_LEFT} {y}H{_WIDTH - _LEFT}"/>'
+def _rectangle(x: float, y: int, width: float, fill: str) -> Shape:
+    return bar(x, y, width, _BAR_HEIGHT, fill)
 
 
 def _ranks(edition: Edition) -> dict[str, int]:
