@@ -15,6 +15,7 @@ from limbtier.api.bearer import Access, access_log
 from limbtier.api.decision_resources import add_decision_resources
 from limbtier.api.documentation_resources import add_documentation_resources
 from limbtier.api.edition_resources import add_edition_resources
+from limbtier.api.fhir_resources import add_fhir_resources
 from limbtier.api.health_resources import add_health_resources
 from limbtier.api.log_resources import add_log_resources
 from limbtier.api.middleware import Surroundings
@@ -76,6 +77,7 @@ def create_app(
     )
     add_log_resources(app, decider, log, access, clock)
     add_edition_resources(app, decider, access, clock)
+    add_fhir_resources(app, decider, maker, access, settings)
     add_health_resources(app, decider, log, clock)
     add_documentation_resources(app, description.text)
     return app

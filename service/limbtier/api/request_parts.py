@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
+from types import MappingProxyType
+from typing import Final
 
 from fastapi import Request
 
 from limbtier.api.errors import BodyTooLarge, InvalidQuery, MalformedRequest, UnsupportedMediaType
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
 
+JSON: Final = MappingProxyType({"application/json": frozenset({"charset=utf-8"})})
+"""Plain JSON, and the parameters that its media type may carry."""
 
-async def read_json_body(request: Request, most_bytes: int) -> bytes:
-    """The bytes of a body declared as JSON, at most `most_bytes` of them.
+
+async def read_json_body(
+    request: Request, most_bytes: int, media_types: Mapping[str, Collection[str]] = JSON
+) -> bytes:
+    """The bytes of a body declared as JSON, at most `most_bytes` of them. `media_types` are those taken, the
+    first is advised.
 
     A longer body is refused on its declared length before any of it is read, or as soon as it has grown too
     long. Raises UnsupportedMediaType, MalformedRequest or BodyTooLarge.
     """
     headers = request.headers
-    _refuse_other_media(headers.getlist("content-type"), headers.get("content-encoding", "identity"))
+    _refuse_other_media(
+        headers.getlist("content-type"), headers.get("content-encoding", "identity"), media_types
+    )
     declared = headers.get("content-length")
     if declared is not None:
         if not (declared.isascii() and declared.isdigit()):
@@ -35,13 +45,16 @@ async def read_json_body(request: Request, most_bytes: int) -> bytes:
     return b"".join(pieces)
 
 
-def _refuse_other_media(content_types: list[str], encoding: str) -> None:
+def _refuse_other_media(
+    content_types: list[str], encoding: str, media_types: Mapping[str, Collection[str]]
+) -> None:
     if encoding.strip().lower() != "identity":
         advice = "Send it uncompressed, without Content-Encoding."
         raise UnsupportedMediaType([Diagnostic("unsupported-encoding", "The body is compressed.", advice)])
-    kind, _, parameters = content_types[0].partition(";") if len(content_types) == 1 else ("", "", "")
-    charset = parameters.strip().lower().replace('"', "")
-    if kind.strip().lower() != "application/json" or charset not in ("", "charset=utf-8"):
+    kind, *parameters = content_types[0].split(";") if len(content_types) == 1 else ("",)
+    taken = media_types.get(kind.strip().lower())
+    given = [one.strip().lower().replace('"', "") for one in parameters]
+    if taken is None or not all(one in taken for one in given if one or len(given) > 1):
         raise UnsupportedMediaType(
             [
                 Diagnostic(
@@ -49,7 +62,7 @@ def _refuse_other_media(content_types: list[str], encoding: str) -> None:
                     "The body is not declared as JSON in UTF-8."
                     if content_types
                     else "The request does not say what its body is.",
-                    "Send the header `Content-Type: application/json`.",
+                    f"Send the header `Content-Type: {next(iter(media_types))}`.",
                 )
             ]
         )
