@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from limbtier.rulesets.read_calendar import CALENDAR_FILE
+from limbtier.rulesets.read_caseload import CASELOAD_FILE
 from limbtier.rulesets.read_cases import CASES_FILE
 from limbtier.rulesets.read_checks import CHECKS_FILE
 from limbtier.rulesets.read_code_map import CODE_MAP_FILE
@@ -58,6 +59,7 @@ FILES: Final = (
     ("pathway", "pathway/*.yaml", PATHWAY_FILE),
     ("bank_holidays", "calendars/bank_holidays.yaml", CALENDAR_FILE),
     ("teams", "calendars/teams.yaml", TEAMS_FILE),
+    ("caseload", "caseload.yaml", CASELOAD_FILE),
     ("released", "released.yaml", RELEASED_FILE),
     ("code_map", "code_maps/observations.yaml", CODE_MAP_FILE),
     ("checks", "checks.yaml", CHECKS_FILE),
