@@ -207,3 +207,15 @@ def test_a_missing_entry_or_hash_is_named(store: EntryStore) -> None:
         list(store.entries_from(0, 5))
     with pytest.raises(StoreUnavailable, match="A hash of the log is missing: that of level 1, index 0"):
         store.read_hashes([(0, 0), (1, 0)])
+
+
+def test_entries_of_a_kind_are_found_by_the_index_of_what_is_no_decision(database: Database) -> None:
+    store = EntryStore(database)
+    kinds = ["decision", "card_feedback", "act_refused", "card_feedback"]
+    store.append([replace(other_entry(), kind=kind, organisation="quillerbeck") for kind in kinds])
+    store.append([replace(other_entry(), kind="card_feedback", organisation="threllmere")])
+    assert [one.position for one in store.entries_of_kind("card_feedback", "quillerbeck")] == [1, 3]
+    assert store.entries_of_kind("card_feedback", "nobody") == []
+    if database.is_sqlite:
+        plan = database.rows(f"EXPLAIN QUERY PLAN {store._of_kind}", "card_feedback", "quillerbeck")
+        assert "entries_of_kind" in plan[0][-1]

@@ -18,9 +18,10 @@ from sqlalchemy import (
     PrimaryKeyConstraint,
     Table,
     Text,
+    text,
 )
 
-REVISION: Final = "0004"
+REVISION: Final = "0005"
 """The migration that leads to these tables."""
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -28,6 +29,9 @@ _MICROSECOND: Final = timedelta(microseconds=1)
 
 # The same column is the row's own number on SQLite, which spares an index, if it is named `INTEGER` there.
 _whole = BigInteger().with_variant(Integer, "sqlite")
+
+# Decisions are nearly all of the entries, and are found by their own table.
+_NO_DECISION: Final = text("kind <> 'decision'")
 
 metadata = MetaData()
 
@@ -41,6 +45,7 @@ entries = Table(
     Column("at", BigInteger, nullable=False),
     Column("data", LargeBinary, nullable=False),
     Index("entries_by_id", "id", unique=True),
+    Index("entries_of_kind", "kind", "position", sqlite_where=_NO_DECISION, postgresql_where=_NO_DECISION),
 )
 
 # Every complete subtree of the tree over the entries, in the order in which appending completes them.
