@@ -12,6 +12,7 @@ from limbtier.foundation.errors import LimbtierError
 
 DEFAULT_RULE_SET = "core"
 DEFAULT_LOG_ORIGIN = "limbtier.invalid/log"
+_ORIGIN = r"https?://[a-z0-9]([a-z0-9.-]*[a-z0-9])?(:[0-9]{1,5})?"
 CHECKOUT = Path(__file__).resolve().parents[3]
 
 
@@ -40,7 +41,10 @@ class Settings:
     `most_body_bytes`: longest request body. `tokens`: whose signed tokens are taken beside local keys, None
     for nobody's. `require_idempotency_key`: whether a decision must be asked for with an `Idempotency-Key`.
     `rule_set`: the set of rules that decides when nobody asks for an edition. `signing_grace_seconds`: how
-    long a service that cannot sign its log any more says that it is ready."""
+    long a service that cannot sign its log any more says that it is ready. `base_url`: where the service
+    is reached from outside, without a slash at its end, None where that is not known. `cds_clients`: file of
+    the CDS Hooks clients that call with tokens of their own; `cds_origins`: the origins whose pages a browser
+    may let call the CDS Hooks services."""
 
     rules: Path
     database: str
@@ -51,6 +55,9 @@ class Settings:
     require_idempotency_key: bool = False
     rule_set: str = DEFAULT_RULE_SET
     signing_grace_seconds: int = 900
+    base_url: str | None = None
+    cds_clients: Path | None = None
+    cds_origins: tuple[str, ...] = ()
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
@@ -87,6 +94,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         message = f"`{grace[:20]}` will not do."
         faults.append(_fault("LIMBTIER_SIGNING_GRACE_SECONDS", message, "Give 0 to 86400 seconds."))
         grace = "900"
+    base_url, clients, origins = _cds_hooks_settings(environment, faults)
     if faults:
         raise InvalidSettings(faults)
     return Settings(
@@ -99,6 +107,9 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         required == "yes",
         rule_set,
         int(grace),
+        base_url,
+        clients,
+        origins,
     )
 
 
@@ -134,6 +145,29 @@ def _token_settings(environment: Mapping[str, str], faults: list[Diagnostic]) ->
         advice = "Name the file with the issuer's JSON Web Key Set."
         faults.append(_fault("LIMBTIER_TOKEN_KEYS", f"`{keys}` is no file.", advice))
     return TokenSettings(issuer, audience, Path(keys), claim)
+
+
+def _cds_hooks_settings(
+    environment: Mapping[str, str], faults: list[Diagnostic]
+) -> tuple[str | None, Path | None, tuple[str, ...]]:
+    """Where the service is reached, which clients call it with tokens of their own, and from which pages."""
+    base_url = environment.get("LIMBTIER_BASE_URL") or None
+    if base_url is not None and not re.fullmatch(_ORIGIN + r"(/[A-Za-z0-9._~-]+)*", base_url):
+        advice = "Give scheme, host and path without a slash at the end, as in https://cds.example.org."
+        faults.append(_fault("LIMBTIER_BASE_URL", f"`{base_url[:60]}` will not do.", advice))
+    named = environment.get("LIMBTIER_CDS_CLIENTS")
+    if named and not Path(named).is_file():
+        advice = "Name the file with the list of CDS Hooks clients."
+        faults.append(_fault("LIMBTIER_CDS_CLIENTS", f"`{named}` is no file.", advice))
+    if named and base_url is None:
+        advice = "Say where clients reach the service: their tokens are made for that address."
+        faults.append(_fault("LIMBTIER_BASE_URL", "It is not set.", advice))
+    origins = tuple(environment.get("LIMBTIER_CDS_ORIGINS", "").split())
+    for origin in origins:
+        if not re.fullmatch(_ORIGIN, origin):
+            advice = "Give origins as browsers send them, with spaces between, as in https://ehr.example.org."
+            faults.append(_fault("LIMBTIER_CDS_ORIGINS", f"`{origin[:60]}` will not do.", advice))
+    return base_url, Path(named) if named else None, origins
 
 
 def _fault(name: str, message: str, advice: str) -> Diagnostic:

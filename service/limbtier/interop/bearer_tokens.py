@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 from base64 import urlsafe_b64decode
+from collections.abc import Mapping, Set
 from decimal import Decimal
 from typing import Any, Final
 
@@ -32,7 +33,7 @@ LONGEST_LIFE_SECONDS: Final = 86_400
 MOST_REMEMBERED: Final = 1000
 """Tokens remembered as good. A client sends one token many times, and a signature takes up to 0.7 ms."""
 
-_COMPACT: Final = re.compile(r"([A-Za-z0-9_-]+)\.[A-Za-z0-9_-]+\.[A-Za-z0-9_-]+")
+_COMPACT: Final = re.compile(r"([A-Za-z0-9_-]+)\.([A-Za-z0-9_-]+)\.[A-Za-z0-9_-]+")
 _TYPES: Final = frozenset({"jwt", "at+jwt"})  # RFC 7519, 5.1; RFC 9068, 2.1
 _SUBJECT: Final = re.compile(r"[!-~]{1,128}")
 _SIGNATURES: Final = PyJWS(algorithms=sorted(ALGORITHMS), options={"enforce_minimum_key_length": True})
@@ -77,7 +78,7 @@ class TokenReader:
 
     def _checked(self, token: str, keys: Keys) -> tuple[Caller, int | Decimal]:
         """The caller, and when the token expires."""
-        claims = _signed_claims(token, keys)
+        _, claims = signed_parts(token, keys, _TYPES)
         settings = self._settings
         if claims.get("iss") != settings.issuer:
             raise TokenRefused("token-issuer")
@@ -102,7 +103,7 @@ class TokenReader:
     def _expiry(self, claims: dict[str, Any]) -> int | Decimal:
         """When a token expires that is valid now."""
         latest = self._clock().timestamp() + LEEWAY_SECONDS
-        expires = _seconds(claims, "exp")
+        expires = seconds_of(claims, "exp")
         if expires is None:
             raise TokenRefused("token-never-expires")
         if self._is_past(expires):
@@ -110,7 +111,7 @@ class TokenReader:
         if expires > latest + LONGEST_LIFE_SECONDS:
             raise TokenRefused("token-lives-too-long")
         for name, reason in (("nbf", "token-not-yet-valid"), ("iat", "token-issued-in-future")):
-            start = _seconds(claims, name)
+            start = seconds_of(claims, name)
             if start is not None and start > latest:
                 raise TokenRefused(reason)
         return expires
@@ -119,14 +120,15 @@ class TokenReader:
         return expires <= self._clock().timestamp() - LEEWAY_SECONDS
 
 
-def _signed_claims(token: str, keys: Keys) -> dict[str, Any]:
-    """The claims of a token whose signature is good."""
+def signed_parts(token: str, keys: Keys, types: Set[str]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The header and the claims of a token of one of these types, in small letters, whose signature is good.
+    Raises TokenRefused."""
     parts = _COMPACT.fullmatch(token)
     if parts is None:
         raise TokenRefused("token-form")
     header = _object(_decoded(parts[1]), "token-header")
     kind = header.get("typ")
-    if not isinstance(kind, str) or kind.lower().removeprefix("application/") not in _TYPES:
+    if not isinstance(kind, str) or kind.lower().removeprefix("application/") not in types:
         raise TokenRefused("token-type")
     if "crit" in header:  # it asks for extensions of the standard, and none is known here
         raise TokenRefused("token-critical-header")
@@ -142,7 +144,16 @@ def _signed_claims(token: str, keys: Keys) -> dict[str, Any]:
         payload = _SIGNATURES.decode_complete(token, key, algorithms=[algorithm])["payload"]
     except PyJWTError:
         raise TokenRefused("token-signature") from None
-    return _object(payload, "token-claims")
+    return header, _object(payload, "token-claims")
+
+
+def claims_unchecked(token: str) -> dict[str, Any]:
+    """What a token says, believed by nobody yet: good only for choosing whose keys it must be signed with.
+    Raises TokenRefused."""
+    parts = _COMPACT.fullmatch(token)
+    if parts is None:
+        raise TokenRefused("token-form")
+    return _object(_decoded(parts[2]), "token-claims")
 
 
 def _decoded(part: str) -> bytes:
@@ -163,8 +174,8 @@ def _object(data: bytes, reason: str) -> dict[str, Any]:
     return value
 
 
-def _seconds(claims: dict[str, Any], name: str) -> int | Decimal | None:
-    """A NumericDate (RFC 7519, 2), None when it is absent."""
+def seconds_of(claims: Mapping[str, Any], name: str) -> int | Decimal | None:
+    """A NumericDate (RFC 7519, 2), None when it is absent. Raises TokenRefused."""
     if name not in claims:
         return None
     value = claims[name]
