@@ -11,7 +11,7 @@ from sqlalchemy import bindparam, select, update
 from limbtier.domain.entry import DecisionFilter
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.merkle import Frontier, complete_subtrees, leaf_hash
-from limbtier.store.database import Cursor
+from limbtier.store.database import Cursor, Database
 from limbtier.store.entries import EntryStore, RetryKeyTaken
 from limbtier.store.faults import Conflict
 from limbtier.store.opening import open_database

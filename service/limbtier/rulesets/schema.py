@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from limbtier.rulesets.read_calendar import CALENDAR_FILE
+from limbtier.rulesets.read_cards import CARDS_FILE
 from limbtier.rulesets.read_caseload import CASELOAD_FILE
 from limbtier.rulesets.read_cases import CASES_FILE
 from limbtier.rulesets.read_checks import CHECKS_FILE
@@ -64,6 +65,7 @@ FILES: Final = (
     ("code_map", "code_maps/observations.yaml", CODE_MAP_FILE),
     ("checks", "checks.yaml", CHECKS_FILE),
     ("hazards", "hazards.yaml", HAZARDS_FILE),
+    ("cards", "cards.yaml", CARDS_FILE),
     ("local_edition", "edition.yaml of an edition based on another", LOCAL_EDITION),
     ("local_vocabulary", "vocabulary.yaml of an edition based on another", LOCAL_VOCABULARY),
     ("local_tiers", "tiers.yaml of an edition based on another", LOCAL_TIERS_FILE),
