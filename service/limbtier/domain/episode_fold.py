@@ -73,9 +73,12 @@ def _limb(before: LimbState | None, contact: Contact, limb: LimbContact, keeping
     area = _area(limb, leg, day, entry)
     girths = _given(answers, "girth_series_cm", day, entry)
     progress = _given(answers, "progress", day, entry)
+    first = min(day, _day(answers, "first_contact_on") or day)
+    earlier = first < leg.first_contact_on or not leg.first_contact_entry
     leg = replace(
         leg,
-        first_contact_on=min(day, leg.first_contact_on, _day(answers, "first_contact_on") or day),
+        first_contact_on=min(first, leg.first_contact_on),
+        first_contact_entry=entry if earlier else leg.first_contact_entry,
         last_contact_on=day,
         review_due_on=limb.review_due_on,
         review_counted=False,

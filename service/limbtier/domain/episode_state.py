@@ -144,6 +144,7 @@ class LimbState:
     last_contact_on: date
     review_due_on: date | None
     disposition: str
+    first_contact_entry: str = ""
     tier: str | None = None
     tier_since: date | None = None
     tier_entry: str = ""

@@ -82,6 +82,33 @@ class AnswerReader:
                     )
         return answers, found
 
+    @property
+    def inputs(self) -> Mapping[str, Input]:
+        """The questions, by name."""
+        return self._vocabulary.inputs
+
+    def fill(
+        self, answers: dict[str, Answer], scope: Scope, facts: Answers, candidates: Answers
+    ) -> list[str]:
+        """Add to `answers` those candidates whose questions were not answered, and are asked, as far as is
+        known; their names. For a limb, `facts` are the person's. Before `complete`."""
+        known: dict[str, Answer] = {**facts, **answers}
+        filled: list[str] = []
+
+        def add(name: str) -> None:
+            if name in candidates and name not in answers:
+                answers[name] = known[name] = candidates[name]
+                filled.append(name)
+
+        for name in candidates:
+            if self._vocabulary.inputs[name].asked_when is None:
+                add(name)
+        for entries, read in self._conditional[scope]:
+            for entry, state in zip(entries, read(known)[0], strict=True):
+                if state != DOES_NOT_APPLY:
+                    add(entry.name)
+        return filled
+
     def complete(
         self, answers: dict[str, Answer], scope: Scope, facts: Answers, place: Sequence[str]
     ) -> list[Diagnostic]:
