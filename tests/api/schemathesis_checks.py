@@ -12,6 +12,7 @@ from schemathesis.generation.case import Case
 
 BEYOND_A_SCHEMA = {
     "contradicting-answer",  # the condition of a question
+    "empty-limb",  # but in a form that is being filled in
     "dates-out-of-order",  # two days against one another
     "foreign-cursor",  # another question
     "future-date",  # a day after the assessment

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from limbtier.api.next_questions_schema import NextQuestions
 from limbtier.api.rule_schema import Concludes, EditionSummary, SourceSummary
 from limbtier.api.schema_types import (
     DECISION_ID_PATTERN,
@@ -322,3 +323,6 @@ class Preview(Decision):
     kind: Literal["preview"]
     caller: None
     id: None
+    next_questions: Annotated[
+        NextQuestions, Field(description="What a form should ask next; given when it was asked for.")
+    ] = left_out()

@@ -15,6 +15,7 @@ from limbtier.use_cases.answer_text import required_text
 from limbtier.use_cases.assessment_request import AssessmentRequest
 
 Schema = dict[str, Any]
+_LEG = "Answers about one leg; at least one, except in a preview that asks for the next questions."
 DAY_PATTERN = "^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
 
 
@@ -70,8 +71,8 @@ def request_schemas(
                 },
             },
         },
-        "PersonAnswers": _answers(vocabulary, "person", "Answers about the person; may be empty.", 0),
-        "LimbAnswers": _answers(vocabulary, "limb", "Answers about one leg; at least one.", 1),
+        "PersonAnswers": _answers(vocabulary, "person", "Answers about the person; may be empty."),
+        "LimbAnswers": _answers(vocabulary, "limb", _LEG),
     }
 
 
@@ -84,16 +85,13 @@ def _moment_pattern(years: tuple[int, int]) -> str:
     )
 
 
-def _answers(vocabulary: Vocabulary, scope: Scope, description: str, least: int) -> Schema:
-    schema: Schema = {
+def _answers(vocabulary: Vocabulary, scope: Scope, description: str) -> Schema:
+    return {
         "type": "object",
         "description": description,
         "additionalProperties": False,
         "properties": {entry.name: input_schema(entry) for entry in vocabulary.of_scope(scope)},
     }
-    if least:
-        schema["minProperties"] = least
-    return schema
 
 
 def input_schema(entry: Input) -> Schema:

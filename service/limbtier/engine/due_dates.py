@@ -76,7 +76,7 @@ def review(
     settings = days.settings
     reviews, lengths, ids = settings.reviews, settings.lengths, prepared.rule_ids
     bounds = [(reviews[place], ids[place]) for place in counting if reviews[place] != NO_REVIEW]
-    bounds += [(lengths[name], name) for name in _settings_that_bind(tiers, outcome)]
+    bounds += [(lengths[name], name) for name in settings_that_bind(tiers, outcome)]
     at_tier = settings.tier_reviews[tiers.given]
     if at_tier != NO_REVIEW:
         bounds.append((at_tier, "tier"))
@@ -100,7 +100,8 @@ def latest_review(settings: InForce, counting: Counting, stopped: bool) -> int:
     return min(bounds)
 
 
-def _settings_that_bind(tiers: TierRange, outcome: Disposition) -> list[str]:
+def settings_that_bind(tiers: TierRange, outcome: Disposition) -> list[str]:
+    """Names of the settings that a review of this tier and disposition is within."""
     names = ["review_always"]
     if outcome == "cannot_decide_yet":
         names.append("review_cannot_decide_yet")

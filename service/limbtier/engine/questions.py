@@ -13,7 +13,7 @@ from limbtier.engine.due_dates import latest_review
 from limbtier.engine.in_force import NO_REVIEW, InForce
 from limbtier.engine.interpreter import UNDETERMINED
 from limbtier.engine.prepared import Counting, PreparedEdition
-from limbtier.engine.tiers import TierRange
+from limbtier.engine.tiers import WITHHOLD, TierRange
 
 DISPOSITION_TABLE = "disposition"
 
@@ -47,10 +47,12 @@ def questions(
 def _could_matter(prepared: PreparedEdition, place: int, tiers: TierRange, review: int, latest: int) -> bool:
     """Whether an undetermined rule could still move anything.
 
-    A limit at or above the target never can: the target only falls. A proposal can when it is above what
-    is surely proposed. A review can when it is shorter than the longest the review can become.
+    A limit at or above the target never can: the target only falls; but one that withholds stops a leg also
+    where nothing else is proposed. A proposal can when it is above what is surely proposed. A review can when
+    it is shorter than the longest the review can become.
     """
-    if 0 <= prepared.limits[place] < tiers.target:
+    limit = prepared.limits[place]
+    if 0 <= limit < tiers.target or (limit == WITHHOLD and not tiers.stopped):
         return True
     if prepared.proposes[place] > tiers.surely_proposed:
         return True

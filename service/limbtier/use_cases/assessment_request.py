@@ -74,11 +74,12 @@ EditionFor = Callable[[str | None, datetime], PreparedEdition | None]
 
 
 def read_assessment(
-    value: Any, edition_for: EditionFor, calendars: Collection[str] = NATIONS
+    value: Any, edition_for: EditionFor, calendars: Collection[str] = NATIONS, *, form: bool = False
 ) -> tuple[Assessment, PreparedEdition]:
     """The assessment, and the edition that decides it. `edition_for` finds an edition by its id, or the
-    active one at a moment for None; `calendars` are the names known. Raises InvalidAssessment that names
-    every bad field at once."""
+    active one at a moment for None; `calendars` are the names known. In a `form` that is
+    being filled in, a leg may have no answer yet. Raises InvalidAssessment that names every bad field at
+    once."""
     if not isinstance(value, dict):
         raise InvalidAssessment(
             [Diagnostic("wrong-type", "The request is no object.", "Send one object.", "")]
@@ -97,7 +98,7 @@ def read_assessment(
     if isinstance(name := value.get("calendar"), str):
         _refuse_unknown_calendar(name, calendars, found)
     prepared = _edition(value.get("edition"), moment, edition_for, found)
-    person, limbs = _answers(value, prepared, moment, found)
+    person, limbs = _answers(value, prepared, moment, found, form=form)
     errors = [item for item in found if item.severity == "error"]
     if errors or request is None or moment is None or prepared is None:
         raise InvalidAssessment(sorted(errors, key=lambda item: item.pointer or ""))
@@ -149,7 +150,12 @@ def _edition(
 
 
 def _answers(
-    value: dict[str, Any], prepared: PreparedEdition | None, moment: datetime | None, found: list[Diagnostic]
+    value: dict[str, Any],
+    prepared: PreparedEdition | None,
+    moment: datetime | None,
+    found: list[Diagnostic],
+    *,
+    form: bool,
 ) -> tuple[Answers, dict[Side, Answers]]:
     """The answers of the person and of each leg; what is wrong with them is added to `found`."""
     if prepared is None:
@@ -169,7 +175,7 @@ def _answers(
         leg = legs.get(side)
         if not isinstance(leg, dict):
             continue
-        if not leg:
+        if not leg and not form:
             advice = "Answer at least one question about the leg, or leave the leg out."
             found.append(
                 Diagnostic("empty-limb", f"The {side} leg has no answer.", advice, pointer("limbs", side))

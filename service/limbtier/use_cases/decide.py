@@ -104,10 +104,11 @@ class Decider:
             retry=retry,
         )
 
-    def decision(self, body: bytes) -> tuple[Decision, RecordWriter]:
-        """The decision itself and the writer of its edition. Raises as `preview`."""
+    def decision(self, body: bytes, *, form: bool = False) -> tuple[Decision, RecordWriter]:
+        """The decision itself and the writer of its edition. In a `form` being filled in, a leg may have
+        no answer yet. Raises as `preview`."""
         rules = self.rules
-        assessment, prepared = read_assessment(read_json(body), rules.edition, rules.calendars)
+        assessment, prepared = read_assessment(read_json(body), rules.edition, rules.calendars, form=form)
         return self._decide(rules, prepared, assessment), rules.writers[prepared.edition.id]
 
     def _decide(self, rules: ReadyRules, prepared: PreparedEdition, assessment: Assessment) -> Decision:
