@@ -459,6 +459,42 @@ def test_a_decision_kept_under_another_id_or_organisation_is_not_given(open_log:
     assert log.decision(three.id, "quillerbeck") == three.data
 
 
+@pytest.mark.parametrize("position", [0, 1, 2])
+def test_a_decision_that_was_taken_away_was_not_never_there(
+    open_log: Open, position: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(log_module, "COUNT_AGAIN_AFTER", 0.0)
+    log = open_log()
+    made = [decision_entry(number) for number in range(3)]
+    for entry in made:
+        log.append(entry)
+    assert log.decision("unknown", "quillerbeck") is None
+    assert log.decision(made[0].id, "elsewhere") is None
+    change(log, f"DELETE FROM entries WHERE position = {position}")  # noqa: S608 - a number
+    for wanted in (made[position].id, "unknown"):  # of the second, too, nobody can know it
+        with pytest.raises(StoreUnavailable, match="should have 3 entries; it has 2"):
+            log.decision(wanted, "quillerbeck")
+    for entry in made[:position] + made[position + 1 :]:
+        assert log.decision(entry.id, "quillerbeck") == entry.data
+    with pytest.raises(StoreUnavailable, match="should have 3 entries"):
+        log.append(other_entry())
+
+
+def test_a_decision_kept_as_something_else_is_not_denied(open_log: Open) -> None:
+    log = open_log()
+    one, two = decision_entry(1), decision_entry(2)
+    for entry in (one, two):
+        log.append(entry)
+    change(
+        log,
+        f"UPDATE entries SET kind = 'act_refused' WHERE id = '{one.id}'",  # noqa: S608
+        f"UPDATE entries SET organisation = 'elsewhere' WHERE id = '{two.id}'",  # noqa: S608
+    )
+    for entry in (one, two):
+        with pytest.raises(StoreUnavailable, match="is kept under what it is not"):
+            log.decision(entry.id, "quillerbeck")
+
+
 def test_a_growing_log_is_signed_by_itself(open_log: Open, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(log_module, "SIGN_EVERY", 0.0)
     log = open_log()
@@ -491,11 +527,11 @@ def test_a_folder_of_keys_that_breaks_stops_signing_but_not_deciding(
     monkeypatch.setattr(log_module, "SIGN_EVERY", 0.0)
     log = open_log()
     log.check()
-    assert log.signing.failing_since is None
+    assert not failing(log)
     folder.rename(folder.with_name("aside"))
     log.check()  # nothing was appended, and yet it is seen
     since = log.signing.failing_since
-    assert since is not None
+    assert failing(log)
     assert caplog.text.count("cannot be signed") == 1
     positions = [log.append(other_entry()) for _ in range(3)]
     log.check()
@@ -504,8 +540,12 @@ def test_a_folder_of_keys_that_breaks_stops_signing_but_not_deciding(
     folder.with_name("aside").rename(folder)
     assert read(log, log.checkpoint()).size == log.size
     log.check()
-    assert log.signing.failing_since is None
+    assert not failing(log)
     assert "signed again" in caplog.text
+
+
+def failing(log: Log) -> bool:
+    return log.signing.failing_since is not None
 
 
 @pytest.mark.parametrize("unreadable", [False, True])

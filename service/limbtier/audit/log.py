@@ -21,7 +21,7 @@ import orjson
 from limbtier.audit.checkpoint_key import KeyFolder, LogKeys, Rotation
 from limbtier.audit.decision_index import require_recorded
 from limbtier.audit.group_commit import GroupCommit
-from limbtier.audit.self_check import check_structure
+from limbtier.audit.self_check import check_none_missing, check_structure
 from limbtier.audit.signing import Signer
 from limbtier.audit.signing_health import GRACE_SECONDS, SigningHealth
 from limbtier.domain.entry import DecisionFilter, Entry, FoundDecision
@@ -49,6 +49,9 @@ SIGN_EVERY: Final = 5.0
 
 PROVE_AGAIN_AFTER: Final = 5.0
 """Seconds until a log that could not prove itself is asked again."""
+
+COUNT_AGAIN_AFTER: Final = 1.0
+"""Seconds until the entries are counted again when one is asked for that is not there."""
 
 TLOG_PROOF: Final = "c2sp.org/tlog-proof@v1"
 
@@ -105,6 +108,8 @@ class Log:
         self._proving = threading.Lock()
         self._unsigned = False
         self._signed_at = 0.0
+        self._missing: StoreUnavailable | None = None
+        self._counted_at = 0.0
         self._prove()
         self._writer = GroupCommit(self._commit, between=self._keep_signed)
 
@@ -142,22 +147,23 @@ class Log:
         return self._writer.append_soon(entry)
 
     def decision(self, decision_id: str, organisation: str) -> bytes | None:
-        """The decision with an id, if it is this organisation's. Raises StoreUnavailable.
+        """The decision with an id, if it is this organisation's. Raises StoreUnavailable, also when entries
+        are missing and it may be one of them.
 
         Only the bytes of an entry are proven. What the database keeps beside them must say the same, else the
         decision could be another one, or another organisation's.
         """
         found = self.store.entry_by_id(decision_id)
-        if found is None or found.kind != "decision" or found.organisation != organisation:
+        if found is None:
+            self._require_none_missing()
             return None
         record = orjson.loads(found.data)
-        if (record["kind"], record["id"], record["caller"]["organisation"]) != (
-            "decision",
-            decision_id,
-            organisation,
+        is_decision = found.kind == "decision"
+        if (record["kind"], record["id"]) != (found.kind, decision_id) or (
+            is_decision and record["caller"]["organisation"] != found.organisation
         ):
             raise damaged(f"Entry {found.position} of the log is kept under what it is not.")
-        return found.data
+        return found.data if is_decision and found.organisation == organisation else None
 
     def find_decisions(
         self, wanted: DecisionFilter, before: int | None, limit: int
@@ -328,6 +334,19 @@ class Log:
             fault = self._fault
         if fault is not None:
             raise StoreUnavailable(fault.diagnostics)
+
+    def _require_none_missing(self) -> None:
+        """So that what was taken away is not said never to have been there. Counted at most once a second."""
+        if time.monotonic() - self._counted_at > COUNT_AGAIN_AFTER:
+            try:
+                check_none_missing(self.store, self.size)
+                self._missing = None
+            except LogDamaged as error:
+                self._missing = self._fault = error
+                self._proved_at = time.monotonic()
+            self._counted_at = time.monotonic()
+        if self._missing is not None:
+            raise StoreUnavailable(self._missing.diagnostics)
 
     def _require_size(self, size: int) -> None:
         if size > self.size:

@@ -38,11 +38,9 @@ def check_structure(store: EntryStore) -> None:
     size = head.size
     if list(head.peaks) != store.read_hashes(list(root_fold(size))):
         raise damaged("The head of the log does not fit its hashes.")
-    count, lowest, highest = store.extent()
     last = store.last_hash_number()
+    check_none_missing(store, size)
     now = store.head().size
-    if not size <= count <= now or (lowest, highest) != ((0, count - 1) if count else (None, None)):
-        raise damaged(f"The log should have {size} entries; it has {count}, from {lowest} to {highest}.")
     if not complete_subtrees(size) <= (-1 if last is None else last) + 1 <= complete_subtrees(now):
         raise damaged(f"The log of {size} entries does not have as many hashes as its tree.")
     start = max(0, size - REHASHED)
@@ -50,6 +48,15 @@ def check_structure(store: EntryStore) -> None:
     for entry, leaf in zip(store.entries_from(start, size), kept, strict=True):
         if leaf_hash(entry.data) != leaf or _named(_read(entry.data)) != (entry.id, entry.kind):
             raise damaged(f"Entry {entry.position} of the log is not as it was appended.")
+
+
+def check_none_missing(store: EntryStore, size: int) -> None:
+    """There are as many entries as the log had when it was of this size, or as many more as it has now. It
+    counts them all. Raises StoreUnavailable."""
+    count, lowest, highest = store.extent()
+    now = store.head().size
+    if not size <= count <= now or (lowest, highest) != ((0, count - 1) if count else (None, None)):
+        raise damaged(f"The log should have {size} entries; it has {count}, from {lowest} to {highest}.")
 
 
 def check_whole(
