@@ -21,6 +21,7 @@ from limbtier.api.log_resources import add_log_resources
 from limbtier.api.middleware import Surroundings
 from limbtier.api.openapi import TITLE, Description
 from limbtier.api.problem_responses import add_problem_handlers
+from limbtier.api.release_resources import add_release_resources
 from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
 from limbtier.foundation.clock import Clock, now
@@ -28,14 +29,16 @@ from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.log_output import log_to_stderr
 from limbtier.foundation.settings import Settings, read_settings
 from limbtier.interop.bearer_tokens import TokenReader
+from limbtier.store.drafts import DraftTable, EditionTable
 from limbtier.store.keys import KeyTable
 from limbtier.use_cases.authorise import Authoriser
 from limbtier.use_cases.decide import Decider
 from limbtier.use_cases.make_decision import DecisionMaker
 from limbtier.use_cases.open_log import open_log
-from limbtier.use_cases.ready_rules import ready_rules
 from limbtier.use_cases.record_acts import act_refused
 from limbtier.use_cases.record_editions import record_editions
+from limbtier.use_cases.release_edition import Releases
+from limbtier.use_cases.release_rules import ReleasedRules, rules_at_start
 
 alarm = logging.getLogger("limbtier.alarm")
 
@@ -49,7 +52,9 @@ def create_app(
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        released.start()
         yield
+        released.stop()
         log.close()
 
     app = FastAPI(
@@ -71,6 +76,9 @@ def create_app(
         await log.append_soon(act_refused(caller, act, needed, clock()))
 
     access = Access(authoriser, refused)
+    database = log.store.database
+    released = ReleasedRules(decider, EditionTable(database), log.store, settings.rules)
+    releases = Releases(DraftTable(database), released, log.store, log.append, clock)
     maker = DecisionMaker(decider, log)
     add_decision_resources(
         app, decider, maker, access, settings.most_body_bytes, needs_key=settings.require_idempotency_key
@@ -78,16 +86,21 @@ def create_app(
     add_log_resources(app, decider, log, access, clock)
     add_edition_resources(app, decider, access, clock)
     add_fhir_resources(app, decider, maker, access, settings)
-    add_health_resources(app, decider, log, clock)
+    add_release_resources(app, releases, access)
+    add_health_resources(app, decider, log, clock, lambda: released.faults)
     add_documentation_resources(app, description.text)
     return app
 
 
 def from_settings(settings: Settings) -> FastAPI:
     """The application of a deployment. Raises InvalidRuleFiles, InvalidSettings or StoreUnavailable."""
-    rules = ready_rules(settings.rules, settings.rule_set)
     tokens = None if settings.tokens is None else TokenReader(settings.tokens)
     database, log = open_log(settings)
+    try:
+        rules = rules_at_start(settings.rules, settings.rule_set, EditionTable(database), log.store)
+    except BaseException:
+        log.close()
+        raise
     try:
         record_editions((one.edition for one in rules.editions.values()), log.store, log.append)
     except StoreUnavailable as error:

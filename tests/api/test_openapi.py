@@ -173,6 +173,8 @@ def test_every_object_is_closed_unless_its_members_are_data(document: dict[str, 
     ]
     assert sorted(place.rpartition("/")[2] for place in open_objects) == [
         "AnyObject",
+        "files",
+        "files",
         "measures",
     ]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable, Sequence
 from typing import Annotated, Literal
 
 import orjson
@@ -37,8 +38,15 @@ class Ready(Described):
     editions: Annotated[list[EditionId], Field(max_length=1000)]
 
 
-def add_health_resources(app: FastAPI, decider: Decider, log: Log, clock: Clock) -> None:
-    """Query parameters are ignored here, because probes like to add some."""
+def add_health_resources(
+    app: FastAPI,
+    decider: Decider,
+    log: Log,
+    clock: Clock,
+    release_faults: Callable[[], Sequence[Diagnostic]],
+) -> None:
+    """Query parameters are ignored here, because probes like to add some. `release_faults` says why the rules
+    are not those that were released, if so."""
 
     async def live(_request: Request) -> Response:
         return Response(b'{"status":"live"}', media_type=JSON)
@@ -46,7 +54,7 @@ def add_health_resources(app: FastAPI, decider: Decider, log: Log, clock: Clock)
     async def ready(_request: Request) -> Response:
         rules = decider.rules
         active = rules.edition(None, clock())
-        found: list[Diagnostic] = []
+        found = list(release_faults())
         try:
             await asyncio.get_running_loop().run_in_executor(None, log.check)
         except StoreUnavailable as error:

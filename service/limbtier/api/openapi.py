@@ -24,6 +24,7 @@ from limbtier.api.log_schema import (
 from limbtier.api.operations import JSON
 from limbtier.api.problem_responses import MOST_ERRORS
 from limbtier.api.problems import FINDINGS, PROBLEM_TYPES, problem_types_text
+from limbtier.api.release_schema import MODELS as RELEASE_MODELS
 from limbtier.api.request_schema import request_schemas
 from limbtier.api.rule_schema import EditionDetail, EditionList, RuleList, Vocabulary
 from limbtier.api.schema_types import schemas_of
@@ -56,6 +57,7 @@ TAGS: Final = [
         "name": "log",
         "description": "The log of all that happened, and the proofs that nothing of it changed.",
     },
+    {"name": "editions", "description": "Drafts of editions, and how two people release them."},
     {"name": "rules", "description": "What may be asked, and by which rules it is decided."},
     {"name": "health", "description": "For whoever runs the service."},
     {"name": "documentation", "description": "This description, and the problem types."},
@@ -127,6 +129,7 @@ def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
         **request_schemas(prepared.edition.vocabulary, rules.editions, rules.calendars, years),
         **schemas_of(StoredDecision, Preview, DecisionPage, Replay, Explanation),
         **schemas_of(InclusionProof, ConsistencyProof),
+        **schemas_of(*RELEASE_MODELS),
         **schemas_of(Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),
         "Tier": {
             "type": "string",

@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from limbtier.api.findings import FINDINGS as FINDINGS  # noqa: PLC0414 - the other half of the catalogue
+
 MEDIA_TYPE: Final = "application/problem+json"
 
 
@@ -29,16 +31,6 @@ class ProblemType:
         return f"/problems/{self.code}"
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One code that an entry of `errors` may carry."""
-
-    code: str
-    meaning: str
-    advice: str
-
-
-_REPORT: Final = "Take no tier from this answer; decide by local policy, and report its `instance`."
 _NO_TIER: Final = "No decision was made and nothing was stored. Take no tier from it; decide by local policy."
 
 PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
@@ -120,6 +112,22 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "Ask whoever runs the service to put the rule files of that edition back, unchanged.",
         ),
         ProblemType(
+            "step-refused",
+            "The step cannot be taken as things are",
+            409,
+            "An edition goes from draft to checked, proved, approved and released, and something of that is "
+            "missing, or stands against this step. `errors` names every reason. Nothing was changed.",
+            "Do what `errors` says, in its order, then take the step again.",
+        ),
+        ProblemType(
+            "precondition-failed",
+            "The draft is not the one that you have seen",
+            412,
+            "Somebody saved or discarded the draft since it was read with that ETag, or it is there "
+            "already. Nothing was changed.",
+            "Read the draft again, look at what changed, and decide anew with its ETag.",
+        ),
+        ProblemType(
             "request-in-progress",
             "A request with this key is being answered",
             409,
@@ -140,6 +148,23 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             415,
             "The body is not declared as plain JSON in UTF-8.",
             "Send the header `Content-Type: application/json` and an uncompressed body in UTF-8.",
+        ),
+        ProblemType(
+            "invalid-draft",
+            "What was sent cannot be a draft, or a step of one",
+            422,
+            "The body is JSON, but it is no edition's files, or holds something that a step does not take. "
+            "`errors` names every place. Nothing was changed. What the rule files themselves say is judged "
+            "later, by the check of the draft.",
+            "Correct the fields that `errors` names and send the request again.",
+        ),
+        ProblemType(
+            "precondition-required",
+            "The request does not say which state it is made for",
+            428,
+            "Drafts are changed, approved, released and discarded only with a header that says which state "
+            "of the draft the caller has seen, so that nobody overwrites or approves what is not read.",
+            "Send `If-Match` with the ETag that the draft was read with; for a new one, `If-None-Match: *`.",
         ),
         ProblemType(
             "invalid-assessment",
@@ -202,188 +227,6 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             503,
             "The service is running but cannot make and store decisions now. `errors` says why.",
             "Send requests elsewhere until `/health/ready` answers 200.",
-        ),
-    )
-}
-
-FINDINGS: Final[Mapping[str, Finding]] = {
-    entry.code: entry
-    for entry in (
-        Finding(
-            "bad-authorization-header",
-            "The header Authorization stands twice or is no bearer token.",
-            "Send it once, as `Bearer`, a space, and the token.",
-        ),
-        Finding(
-            "bad-episode-reference",
-            "The episode reference has a form that cannot be used.",
-            "Use 1 to 64 letters, digits, and `. _ ~ -`, beginning with a letter.",
-        ),
-        Finding("bad-format", "A text does not have the form of its field.", "Write it as the help says."),
-        Finding("bad-header", "A header of the request cannot be read.", "Correct the client."),
-        Finding(
-            "bad-idempotency-key",
-            "The header Idempotency-Key stands twice, or is no text of 1 to 255 characters in quotes.",
-            'Send it once, such as `Idempotency-Key: "0b7a4f6e-6a0c"`.',
-        ),
-        Finding(
-            "bad-parameter",
-            "A query parameter does not have the form it takes here, or is missing.",
-            "Write it as the help says.",
-        ),
-        Finding("body-too-large", "The body is longer than is accepted.", "Send one assessment a request."),
-        Finding(
-            "contradicting-answer",
-            "A question is answered although another answer says it is not asked.",
-            "Correct one of the two, or leave the answer out.",
-        ),
-        Finding(
-            "dates-out-of-order",
-            "A tier is said to be on for longer than compression itself.",
-            "Correct one of the two days.",
-        ),
-        Finding(
-            "edition-unavailable",
-            "The edition that made a decision is not on the service as it was.",
-            "Put its rule files back, unchanged.",
-        ),
-        Finding(
-            "empty-limb",
-            "A leg is given without any answer.",
-            "Answer at least one question about the leg, or leave the leg out.",
-        ),
-        Finding("engines-disagree", "The two engines named different rules for a leg.", _REPORT),
-        Finding(
-            "foreign-cursor",
-            "A cursor was taken along to another question, or to another organisation.",
-            "Ask for the first page, without a cursor.",
-        ),
-        Finding(
-            "future-date",
-            "A day lies after the day of the assessment.",
-            "Give a day on or before the assessment.",
-        ),
-        Finding("guard-rail-broken", "The decision for a leg would break a guard rail.", "Report it."),
-        Finding(
-            "idempotency-key-missing",
-            "The service takes a decision only with a key.",
-            "Send the header `Idempotency-Key`.",
-        ),
-        Finding(
-            "idempotency-key-reused",
-            "The key belongs to a request with another body.",
-            "Use a new key.",
-        ),
-        Finding(
-            "impossible-date",
-            "A date or a moment does not exist.",
-            "Write year-month-day; a moment also with time and offset.",
-        ),
-        Finding(
-            "insufficient-scope",
-            "The token is good, but lacks the scope that is needed.",
-            "Use a token with that scope.",
-        ),
-        Finding("internal-error", "The service failed in a way that nobody foresaw.", _REPORT),
-        Finding("malformed-request", "The request is no proper HTTP.", "Correct the client."),
-        Finding("matcher-fault", "The second engine gave no sound answer for a leg.", _REPORT),
-        Finding(
-            "method-not-allowed",
-            "The method is none of those the address takes.",
-            "Use one of those in the header `Allow`.",
-        ),
-        Finding(
-            "misplaced-input",
-            "An input stands under the person and belongs to a leg, or the reverse.",
-            "Move it to where the help says.",
-        ),
-        Finding("missing-field", "A field that is always needed is missing.", "Give it."),
-        Finding(
-            "no-edition-in-force",
-            "No edition was in force at that moment.",
-            "Name an edition, or tell whoever runs the service.",
-        ),
-        Finding("no-limb", "No leg was assessed.", "Give `left`, `right` or both."),
-        Finding(
-            "no-token", "The request carries no bearer token.", "Send the header `Authorization: Bearer`."
-        ),
-        Finding(
-            "no-such-proof",
-            "There is no proof for these numbers: the log does not have that size, or their order is wrong.",
-            "Give numbers within the size of the log, the smaller first.",
-        ),
-        Finding(
-            "not-json",
-            "The text is no JSON with one meaning at this place.",
-            "Send JSON written by a JSON library.",
-        ),
-        Finding(
-            "null-answer",
-            "An answer is null.",
-            'Leave the field out if the question was not answered; absence means "not recorded".',
-        ),
-        Finding(
-            "out-of-range",
-            "A number or a year lies outside what is accepted.",
-            "Check the value and its unit.",
-        ),
-        Finding(
-            "outside-calendar",
-            "A day of the assessment or of its review lies outside the bank holidays known.",
-            "Check the date; whoever runs the service can extend the calendar.",
-        ),
-        Finding(
-            "patient-number-refused",
-            "The episode reference could hold a national patient number.",
-            "Use a pseudonym that says nothing about the person.",
-        ),
-        Finding("repeated-parameter", "A query parameter stands more than once.", "Give it once."),
-        Finding(
-            "request-in-progress",
-            "A request with the same key is being answered.",
-            "Send it again in a moment.",
-        ),
-        Finding(
-            "store-unavailable",
-            "The store of decisions could not be opened, read or written.",
-            "Try again; if it stays, tell whoever runs the service.",
-        ),
-        Finding("token-expired", "The token has expired.", "Get a new one."),
-        Finding(
-            "token-refused",
-            "The token is not accepted.",
-            "Use a key that is in use, or get a new token; the log of the service says why.",
-        ),
-        Finding(
-            "too-many-decimals",
-            "A number has more decimals than it is measured to.",
-            "Round it as the question says.",
-        ),
-        Finding("unknown-choice", "A text is none of the choices.", "Use one of the choices."),
-        Finding("unknown-decision", "No decision has this id.", "Compare the id."),
-        Finding("unknown-edition", "No edition has this id.", "List the editions to see their ids."),
-        Finding("unknown-field", "The request has no such field.", "Leave it out, or correct its name."),
-        Finding(
-            "unknown-input", "The vocabulary has no such input.", "Correct its name; see the vocabulary."
-        ),
-        Finding("unknown-parameter", "The address takes no such query parameter.", "Remove it."),
-        Finding("unknown-problem", "No problem type has this name.", "List them at `/problems`."),
-        Finding("unknown-route", "Nothing answers at this path.", "Compare the path with the description."),
-        Finding("unsupported-encoding", "The body is compressed.", "Send it uncompressed."),
-        Finding(
-            "unsupported-media-type",
-            "The body is not declared as JSON in UTF-8.",
-            "Send `Content-Type: application/json`.",
-        ),
-        Finding(
-            "unusual-value",
-            "A warning, never an error: a value is accepted but outside the usual.",
-            "Check the entry.",
-        ),
-        Finding(
-            "wrong-type",
-            "A value is of another type than its field.",
-            "Flags are `true` and `false`, numbers are numbers, dates are texts; nothing is converted.",
         ),
     )
 }

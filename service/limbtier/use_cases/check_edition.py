@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
 from pathlib import Path
+from types import MappingProxyType
+from typing import Final
 
 from limbtier.domain.assessment import day_of
 from limbtier.domain.edition import Edition
@@ -21,6 +23,7 @@ from limbtier.rulesets.read_checks import FILE, CheckSettings, checks_of
 from limbtier.use_cases.decide import ReadyRules
 from limbtier.use_cases.run_worked_cases import CaseResult, run_worked_cases
 
+_NO_FILES: Final[Mapping[str, bytes]] = MappingProxyType({})
 # Makes the prover of an edition; it is passed in, so that nobody loads the solver who does not ask it.
 ProverFor = Callable[[PreparedEdition, Mapping[str, WorkingCalendar]], Prover]
 
@@ -53,9 +56,18 @@ class EditionReport:
 class EditionChecker:
     """Judges the editions of a rules folder on one day, each once, its base before it."""
 
-    def __init__(self, rules: ReadyRules, folder: Path, day: date, prover_for: ProverFor | None) -> None:
-        """Reads `checks.yaml`. Raises InvalidRuleFiles when it cannot be used."""
+    def __init__(
+        self,
+        rules: ReadyRules,
+        folder: Path,
+        day: date,
+        prover_for: ProverFor | None,
+        added: Mapping[str, bytes] = _NO_FILES,
+    ) -> None:
+        """Reads `checks.yaml`. `added` are files that do not lie in the folder, by their path in it. Raises
+        InvalidRuleFiles when it cannot be used."""
         self._rules = rules
+        self._added = added
         self._folder = folder
         self._day = day
         self._prover_for = prover_for
@@ -95,6 +107,8 @@ class EditionChecker:
             yield from self._with_bases(self._rules.editions[edition.based_on].edition)
 
     def _read(self, file: str) -> bytes | None:
+        if file in self._added:
+            return self._added[file]
         try:
             return (self._folder / file).read_bytes()
         except OSError:

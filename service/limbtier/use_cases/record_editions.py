@@ -33,7 +33,7 @@ def record_editions(
         kind = _KINDS.get(edition.status)
         if kind is None:
             continue
-        entry_id = f"{kind}:{edition.id}:{edition.digest.removeprefix('sha256:')[:32]}"
+        entry_id = entry_id_of(kind, edition.id, edition.digest)
         if entries.entry_by_id(entry_id) is not None:
             continue
         at = clock()
@@ -51,3 +51,8 @@ def record_editions(
         except Conflict:  # another worker was first
             continue
     return appended
+
+
+def entry_id_of(kind: str, edition: str, digest: str) -> str:
+    """The id of the one entry that says that an edition was released or retired."""
+    return f"{kind}:{edition}:{digest.removeprefix('sha256:')[:32]}"
