@@ -63,6 +63,8 @@ def map_submission(
     names = Identifiers(code_map.base)
     faults = Faults()
     refuse_patient_numbers(body, (), faults)
+    if len(faults):  # before any message could repeat one
+        raise InvalidAssessment(faults.found)
     submission = open_envelope(body, faults)
     if submission is None:
         raise InvalidAssessment(faults.found)
