@@ -6,6 +6,7 @@ import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -238,6 +239,28 @@ def test_a_log_that_lost_signed_entries_comes_back_under_another_name(
     # And once more.
     again = tmp_path / "again.sqlite3"
     assert restore(backup, str(again), folder, ORIGIN, "again").name == f"{ORIGIN}/restored-2"
+    back.close()
+
+
+@pytest.mark.parametrize("keep", [False, True])
+def test_a_key_that_was_revoked_after_the_backup_does_not_come_back(
+    log: Log, address: str, new_address: str, folder: KeyFolder, tmp_path: Path, keep: bool
+) -> None:
+    keys = KeyTable(log.store.database)
+    for name in ("a", "b", "c"):
+        key = StoredKey(name, b"h" * 32, "quillerbeck", "auditor", frozenset({"audit"}), NOON)
+        log.append(replace(other_entry(), also=keys.adding(key)))
+    keys.revoke("a", NOON)
+    backup = later(log, address, folder, tmp_path)
+    keys.revoke("b", NOON)
+    restored = restore(backup, new_address, folder, ORIGIN, "the disk burnt", keep_keys=keep)
+    assert restored.revoked == (() if keep else ("b", "c"))
+    back = open_at(new_address, folder)
+    revoked = [key.id for key in KeyTable(back.store.database).all() if key.revoked_at is not None]
+    assert revoked == (["a"] if keep else ["a", "b", "c"])
+    entry = back.store.entry(restored.entries - 1)
+    assert entry is not None
+    assert orjson.loads(entry.data)["keys_revoked"] == list(restored.revoked)
     back.close()
 
 

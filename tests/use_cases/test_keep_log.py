@@ -48,11 +48,18 @@ def test_a_backup_comes_back(
 ) -> None:
     assert main(["backup", str(tmp_path / "backup")]) == 0
     said = capsys.readouterr().out
-    assert f"Backed up 4 entries to {tmp_path / 'backup'}" in said
+    assert f"Backed up 5 entries to {tmp_path / 'backup'}" in said
     assert f"Keep a copy of {tmp_path / 'keys'}" in said
     serve_from(tmp_path / "again.sqlite3", tmp_path, monkeypatch)
     assert main(["restore", str(tmp_path / "backup")]) == 0
-    assert "Put back 5 entries" in capsys.readouterr().out
+    assert "Put back 6 entries" in capsys.readouterr().out
+    store = EntryStore(open_database(tmp_path / "again.sqlite3"))
+    entry = store.entry(4)
+    assert entry is not None
+    record = orjson.loads(entry.data)
+    assert (record["kind"], record["size"]) == ("log_backed_up", 4)
+    assert record["checkpoint"].startswith("limbtier.invalid/log\n4\n")
+    store.close()
     append(1)
 
 
@@ -67,12 +74,15 @@ def test_what_is_refused_says_what_to_do(
     append(1)
     serve_from(tmp_path / "again.sqlite3", tmp_path, monkeypatch)
     assert main(["restore", str(backup)]) == 2
-    assert "has 4 entries, but 5 were signed" in capsys.readouterr().err
+    assert "has 5 entries, but 6 were signed" in capsys.readouterr().err
     assert main(["restore", str(backup), "--lost-entries", "the disk burnt"]) == 0
-    assert (
-        "under another name and key from now on: limbtier.invalid/log/restored-1" in capsys.readouterr().out
-    )
+    said = capsys.readouterr().out
+    assert "under another name and key from now on: limbtier.invalid/log/restored-1" in said
+    assert "All local keys are revoked" in said
     append(1)
+    serve_from(tmp_path / "kept.sqlite3", tmp_path, monkeypatch)
+    assert main(["restore", str(backup), "--lost-entries", "the disk burnt", "--keep-keys"]) == 0
+    assert "works again, so look at" in capsys.readouterr().out
     monkeypatch.setenv("LIMBTIER_DATABASE", str(tmp_path / "missing.sqlite3"))
     for command in (["backup", str(tmp_path / "other")], ["rotate-key"]):
         assert main(command) == 2
@@ -100,6 +110,17 @@ def test_what_decisions_are_found_by_is_compared_and_made_anew(file: Path, capsy
     record = orjson.loads(last.data)
     assert (record["kind"], record["decisions"], record["rows_outside"]) == ("index_rebuilt", 2, 0)
     store.close()
+
+
+def test_a_database_of_an_older_version_is_backed_up_as_it_is(
+    file: Path, tmp_path: Path, capsys: Captured
+) -> None:
+    with closing(sqlite3.connect(file)) as connection, connection:
+        connection.execute("UPDATE alembic_version SET version_num = '0000'")
+    main(["backup", str(tmp_path / "backup")])
+    assert "no entry about this backup" in capsys.readouterr().out
+    with closing(sqlite3.connect(file)) as connection:
+        assert connection.execute("SELECT version_num FROM alembic_version").fetchone() == ("0000",)
 
 
 def test_a_key_is_changed(file: Path, capsys: Captured) -> None:

@@ -10,9 +10,9 @@ another name and key, so that nobody takes it for a continuation of the one that
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Final
@@ -20,16 +20,17 @@ from typing import Final
 from limbtier.audit.checkpoint_key import KeyFolder, LogKeys
 from limbtier.audit.self_check import check_continues, check_whole
 from limbtier.audit.signing import name_after_loss, opened_checkpoint
-from limbtier.domain.entry import Entry
+from limbtier.domain.entry import Also, Entry
 from limbtier.foundation.canonical_json import canonical
 from limbtier.foundation.clock import Clock, NewId, new_id, now
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import LimbtierError
 from limbtier.foundation.signed_note import Checkpoint, SigningKey, sign
 from limbtier.store.copying import copy_file, copy_into_file, copy_rows, make_single, require_sound
-from limbtier.store.database import Database
+from limbtier.store.database import Cursor, Database
 from limbtier.store.entries import EntryStore
 from limbtier.store.faults import misfiled
+from limbtier.store.keys import KeyTable
 from limbtier.store.locked_log import StoredCheckpoint
 from limbtier.store.opening import IN_MEMORY, open_database
 
@@ -48,10 +49,11 @@ class BackupRefused(LimbtierError):
 @dataclass(frozen=True, slots=True)
 class Restored:
     """A log that is back. `entries` with the one that says so; `name` is what it signs under from now on,
-    where that changed."""
+    where that changed; `revoked` are the local keys that ended with it."""
 
     entries: int
     name: str | None
+    revoked: tuple[str, ...] = ()
 
 
 def back_up(
@@ -61,7 +63,7 @@ def back_up(
 
     `target` appears whole and verified, or not at all. Raises BackupRefused, StoreUnavailable.
     """
-    _refuse_existing(target)
+    refuse_existing(target)
     with _unfinished(target) as file:
         _copy(setting, file)
         require_sound(file)
@@ -87,11 +89,15 @@ def restore(
     progress: Progress = lambda _done, _all: None,
     clock: Clock = now,
     new_id: NewId = new_id,
+    *,
+    keep_keys: bool = False,
 ) -> Restored:
     """Put a backup back into a database that is not there yet, or is an empty one of PostgreSQL.
 
     `lost_entries` is the reason given for putting back a backup that lacks entries that were signed, or whose
-    key is lost; without it such a backup is refused. Raises BackupRefused, StoreUnavailable.
+    key is lost; without it such a backup is refused. Among what was lost may be that a local key was revoked,
+    which would work again: so all of them are revoked then, unless `keep_keys` says that they were looked
+    at. Raises BackupRefused, StoreUnavailable.
     """
     if setting == IN_MEMORY:
         raise _refused("A database in memory keeps nothing.", "Name a database in LIMBTIER_DATABASE.")
@@ -99,17 +105,19 @@ def restore(
         raise _refused(f"There is no file `{source}`.", "Name the file of a backup.")
     in_file = "://" not in setting
     target = Path(setting) if in_file else source.with_name(f".{source.name}.restored")
-    _refuse_existing(target)
+    refuse_existing(target)
     with _unfinished(target, keep=in_file) as file:
         copy_file(source, file)
         require_sound(file)
         with _opened(file) as store:
             head, differences = check_whole(store, progress, repair=True)
             keys = _keys_to_go_on_with(store, folder, origin, lost_entries)
-            last = store.last_checkpoint()
+            last, at = store.last_checkpoint(), clock()
+            revoked = () if keys is None or keep_keys else _working_keys(store.database)
             entry = _restored_entry(
-                head.size, lost_entries, keys, last, clock(), new_id(), index_rebuilt=bool(differences)
+                head.size, lost_entries, keys, last, at, new_id(), revoked, index_rebuilt=bool(differences)
             )
+            entry = replace(entry, also=_revoking(store.database, revoked, at))
             note = None
             with store.locked() as log:
                 log.append([entry])
@@ -122,7 +130,21 @@ def restore(
     # Only now: a key of another name must not meet a database that is still in use.
     if keys is not None and note is not None:
         folder.adopt(keys, note)
-    return Restored(head.size + 1, None if keys is None else keys.signing.name)
+    return Restored(head.size + 1, None if keys is None else keys.signing.name, revoked)
+
+
+def _working_keys(database: Database) -> tuple[str, ...]:
+    return tuple(key.id for key in KeyTable(database).all() if key.revoked_at is None)
+
+
+def _revoking(database: Database, key_ids: Sequence[str], at: datetime) -> Also:
+    revokings = [KeyTable(database).revoking(key_id, at) for key_id in key_ids]
+
+    def revoke(cursor: Cursor, position: int) -> None:
+        for revoking in revokings:
+            revoking(cursor, position)
+
+    return revoke
 
 
 def _keys_to_go_on_with(
@@ -168,6 +190,7 @@ def _restored_entry(
     last: StoredCheckpoint | None,
     at: datetime,
     entry_id: str,
+    revoked: Sequence[str],
     *,
     index_rebuilt: bool,
 ) -> Entry:
@@ -181,6 +204,7 @@ def _restored_entry(
         "lost_entries": reason if keys is not None else None,
         "new": None if keys is None else str(keys.signing.verifier),
         "index_rebuilt": index_rebuilt,
+        "keys_revoked": list(revoked),
     }
     return Entry("log_restored", entry_id, None, at, canonical(record))
 
@@ -226,7 +250,7 @@ def _unfinished(target: Path, *, keep: bool = True) -> Iterator[Path]:
             descriptor = os.open(file, os.O_RDONLY)
             os.fsync(descriptor)
             os.close(descriptor)
-            _refuse_existing(target)
+            refuse_existing(target)
             file.rename(target)
             descriptor = os.open(target.absolute().parent, os.O_RDONLY | os.O_DIRECTORY)
             os.fsync(descriptor)
@@ -241,7 +265,8 @@ def _unfinished(target: Path, *, keep: bool = True) -> Iterator[Path]:
                 path.unlink()
 
 
-def _refuse_existing(target: Path) -> None:
+def refuse_existing(target: Path) -> None:
+    """Raises BackupRefused where there is a file, or one that SQLite keeps beside it."""
     for path in (target, *(target.with_name(target.name + end) for end in _SIDE_FILES)):
         if os.path.lexists(path):
             raise _refused(

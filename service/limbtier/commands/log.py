@@ -42,6 +42,11 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         metavar="REASON",
         help="put it back although it lacks entries that were signed; the log says why and has a new name",
     )
+    restore.add_argument(
+        "--keep-keys",
+        action="store_true",
+        help="with --lost-entries: keep local keys, one of which may have been revoked after the backup",
+    )
     restore.set_defaults(run=_keep_log, keep_log="restore")
     verify_index = commands.add_parser(
         "verify-index", help="compare what decisions are found by with the entries of the log"

@@ -15,7 +15,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from limbtier.store.database import Database
 from limbtier.store.faults import damaged, fault, unavailable
 from limbtier.store.opening import open_database
-from limbtier.store.tables import log_head, metadata
+from limbtier.store.tables import REVISION, log_head, metadata
 
 _AT_ONCE: Final = 200
 
@@ -34,6 +34,17 @@ def copy_file(source: Path, target: Path) -> None:
             old.backup(new)
     except sqlite3.Error as error:
         raise unavailable("copied", error) from None
+
+
+def tables_are_current(file: Path) -> bool:
+    """Whether a SQLite database has the tables of this version, so that opening it changes nothing in it.
+    True also where none can be read: opening it then says what is wrong."""
+    try:
+        with closing(sqlite3.connect(f"file:{quote(str(file.absolute()))}?mode=ro", uri=True)) as database:
+            row = database.execute("SELECT version_num FROM alembic_version").fetchone()
+    except sqlite3.Error:
+        return True
+    return row is None or row[0] == REVISION
 
 
 def copy_into_file(source: Database, target: Path) -> None:

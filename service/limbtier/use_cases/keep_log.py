@@ -5,15 +5,17 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from pathlib import Path
 from typing import TextIO
 
-from limbtier.audit.backup import back_up, restore
+from limbtier.audit.backup import back_up, refuse_existing, restore
 from limbtier.audit.checkpoint_key import KeyFolder
 from limbtier.audit.decision_index import compare_index
 from limbtier.audit.export import export_log
 from limbtier.audit.stored_log import StoredLog
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.settings import Settings
+from limbtier.store.copying import tables_are_current
 from limbtier.use_cases.open_log import open_log
 
 Progress = Callable[[int, int], None]
@@ -57,7 +59,10 @@ def _export(options: argparse.Namespace, settings: Settings, out: TextIO) -> int
 
 
 def _back_up(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
+    """The entry about the backup comes first: one after it would be signed, and the backup lack it."""
+    refuse_existing(options.target)
     folder = KeyFolder(settings.log_keys)
+    _note_backup(settings, out)
     size = back_up(settings.database, folder, options.target, _progress(out))
     out.write(
         f"Backed up {size} entries to {options.target}; the whole log was verified in the copy.\n"
@@ -65,6 +70,22 @@ def _back_up(options: argparse.Namespace, settings: Settings, out: TextIO) -> in
         "a backup comes back as a log of another name.\n"
     )
     return 0
+
+
+def _note_backup(settings: Settings, out: TextIO) -> None:
+    if "://" not in settings.database and not tables_are_current(Path(settings.database)):
+        # Opening it would bring its tables up to date, and a backup before that may be just what is wanted.
+        out.write("The database is of an older version, so there is no entry about this backup in it.\n")
+        return
+    try:
+        _, log = open_log(settings, make=False)
+        try:
+            members = {"size": log.size, "checkpoint": log.checkpoint()}
+            log.append(log.service_entry("log_backed_up", members, "operator"))
+        finally:
+            log.close()
+    except StoreUnavailable as error:
+        out.write(f"{error}\nThere is no entry about this backup in the log.\n")
 
 
 def _restore(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
@@ -75,12 +96,20 @@ def _restore(options: argparse.Namespace, settings: Settings, out: TextIO) -> in
         settings.log_origin,
         options.lost_entries,
         _progress(out),
+        keep_keys=options.keep_keys,
     )
     out.write(f"Put back {restored.entries} entries; the whole log was verified. Its last entry says so.\n")
     if restored.name is not None:
         out.write(
             f"Entries were lost, so the log signs under another name and key from now on: {restored.name}\n"
             "Tell whoever keeps checkpoints of it: those of the old name end here.\n"
+        )
+        out.write(
+            "All local keys are revoked, because one that was revoked after the backup would work again:\n"
+            f"  {' '.join(restored.revoked) or '(there was none)'}\nMake new ones: limbtier keys add\n"
+            if not options.keep_keys
+            else "The local keys were kept. One that was revoked after the backup works again, so look at\n"
+            "each of them: limbtier keys list\n"
         )
     return 0
 
