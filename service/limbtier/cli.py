@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from limbtier.commands import comparing, deciding, keys, log, proving, rule_files, serving
 from limbtier.commands.parts import UNUSABLE
+from limbtier.foundation.diagnostics import printable
 from limbtier.foundation.errors import LimbtierError
 
 GROUPS = (deciding, rule_files, proving, comparing, serving, keys, log)
@@ -21,6 +22,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return int(options.run(options))
     except LimbtierError as error:
         print(error, file=sys.stderr)
+        return UNUSABLE
+    except IsADirectoryError as error:
+        print(printable(f"limbtier: `{error.filename}` is a folder; name a file in it."), file=sys.stderr)
         return UNUSABLE
     except (OSError, UnicodeDecodeError) as error:
         print(f"limbtier: {error}", file=sys.stderr)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -13,13 +14,14 @@ from sqlalchemy import bindparam, update
 from limbtier.audit import log as log_module
 from limbtier.audit.checkpoint_key import CHECKPOINT, KEY, NEXT, KeyFolder, Rotation
 from limbtier.audit.log import Log
+from limbtier.domain.entry import DecisionFilter
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.merkle import EMPTY_ROOT, leaf_hash, verify_consistency, verify_inclusion
 from limbtier.foundation.signed_note import Checkpoint, open_note
 from limbtier.store.entries import EntryStore
 from limbtier.store.opening import open_database
 from limbtier.store.tables import log_head
-from tests.support.log_entries import decision_entry, other_entry
+from tests.support.log_entries import NOON, decision_entry, other_entry
 
 ORIGIN = "log.invalid/quillerbeck"
 Open = Callable[[], Log]
@@ -572,3 +574,34 @@ def test_a_log_that_is_not_signed_for_too_long_is_not_ready(
     log.checkpoint()
     log.check()
     log.close()
+
+
+def test_a_clock_that_is_set_back_loses_nothing_and_is_told_once(
+    address: str, folder: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    moments = [NOON, NOON + timedelta(hours=1)]
+    log = Log(EntryStore(open_database(address)), KeyFolder(folder), ORIGIN, clock=lambda: moments[-1])
+    log.append(decision_entry(at=NOON + timedelta(days=1)))
+    log.checkpoint()
+    moments.append(NOON - timedelta(days=3))
+    assert caplog.text == ""
+    for number in range(3):
+        log.append(decision_entry(number))
+    assert caplog.text.count("the clock went back") == 1
+    assert read(log, log.checkpoint()).size == 4
+    consistency = log.consistency(1, 4)
+    assert verify_consistency(1, 4, consistency.old_root, consistency.root, consistency.hashes)
+    listed = log.find_decisions(DecisionFilter("quillerbeck"), None, 9)
+    assert [one.position for one in listed] == [3, 2, 1, 0]
+    assert [one.decided_at for one in listed][-1] == NOON + timedelta(days=1)
+    early = DecisionFilter("quillerbeck", decided_before=NOON + timedelta(hours=1))
+    assert [one.position for one in log.find_decisions(early, None, 9)] == [3, 2, 1]
+    late = DecisionFilter("quillerbeck", decided_from=NOON + timedelta(hours=1))
+    assert [one.position for one in log.find_decisions(late, None, 9)] == [0]
+    log.append(decision_entry(at=NOON + timedelta(days=2)))
+    log.append(decision_entry(at=NOON))
+    assert caplog.text.count("the clock went back") == 2
+    log.close()
+    again = Log(EntryStore(open_database(address)), KeyFolder(folder), ORIGIN)
+    assert again.state.fault is None
+    again.close()

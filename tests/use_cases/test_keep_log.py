@@ -123,6 +123,32 @@ def test_a_database_of_an_older_version_is_backed_up_as_it_is(
         assert connection.execute("SELECT version_num FROM alembic_version").fetchone() == ("0000",)
 
 
+def test_a_folder_named_for_a_file_is_told(file: Path, tmp_path: Path, capsys: Captured) -> None:
+    folder = tmp_path / "folder"
+    folder.mkdir()
+    assert main(["decide", str(folder)]) == 2
+    assert capsys.readouterr().err == f"limbtier: `{folder}` is a folder; name a file in it.\n"
+
+
+def test_what_a_name_hides_is_shown(file: Path, tmp_path: Path, capsys: Captured) -> None:
+    """A control sequence of a terminal (ECMA-48), and a character that turns the direction of writing."""
+    assert main(["restore", str(tmp_path / "\x1b[2Jback\u202eup")]) == 2
+    said = capsys.readouterr().err
+    assert "\\x1b[2Jback\\u202eup" in said
+    assert not {"\x1b", "\u202e"} & set(said)
+
+
+def test_a_backup_with_a_write_ahead_log_beside_it_is_told(
+    file: Path, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    backup = tmp_path / "backup"
+    assert main(["backup", str(backup)]) == 0
+    backup.with_name("backup-wal").write_bytes(b"")
+    serve_from(tmp_path / "again.sqlite3", tmp_path, monkeypatch)
+    assert main(["restore", str(backup)]) == 0
+    assert f"`{backup}-wal` lies beside the backup" in capsys.readouterr().out
+
+
 def test_a_key_is_changed(file: Path, capsys: Captured) -> None:
     assert main(["rotate-key"]) == 0
     key = capsys.readouterr().out.splitlines()[-1]

@@ -10,10 +10,12 @@ from __future__ import annotations
 import asyncio
 import base64
 import contextlib
+import logging
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import orjson
@@ -52,6 +54,11 @@ PROVE_AGAIN_AFTER: Final = 5.0
 
 COUNT_AGAIN_AFTER: Final = 1.0
 """Seconds until the entries are counted again when one is asked for that is not there."""
+
+CLOCK_TOLERANCE: Final = timedelta(seconds=2)
+"""How much earlier than the one before it an entry may be: requests that run at once end in any order."""
+
+operation = logging.getLogger("limbtier.log")
 
 TLOG_PROOF: Final = "c2sp.org/tlog-proof@v1"
 
@@ -108,6 +115,8 @@ class Log:
         self._proving = threading.Lock()
         self._unsigned = False
         self._signed_at = 0.0
+        self._latest = datetime.min.replace(tzinfo=UTC)
+        self._clock_told = False
         self._missing: StoreUnavailable | None = None
         self._counted_at = 0.0
         self._prove()
@@ -278,7 +287,22 @@ class Log:
         self._require_proof()
         positions = self.store.append(batch)
         self._unsigned = True
+        self._watch_clock(batch)
         return positions
+
+    def _watch_clock(self, batch: Sequence[Entry]) -> None:
+        """Entries keep the order in which they were appended, whatever their moments say; but whoever looks
+        for decisions by day must be told that the clock was set back."""
+        for entry in batch:
+            if entry.at >= self._latest:
+                self._latest, self._clock_told = entry.at, False
+            elif self._latest - entry.at > CLOCK_TOLERANCE and not self._clock_told:
+                self._clock_told = True
+                operation.warning(
+                    "the clock went back: an entry of %s follows one of %s; the order of the log holds",
+                    entry.at.isoformat(),
+                    self._latest.isoformat(),
+                )
 
     def _keep_signed(self, *, at_once: bool = False) -> None:
         """Sign what was appended, now and then: what is lost from the end of a log shows only against a

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 Severity = Literal["error", "warning"]
 
@@ -37,7 +37,24 @@ class Diagnostic:
     def __str__(self) -> str:
         place = self.place()
         lead = f"{place}: " if place else ""
-        return f"{lead}{self.severity}[{self.code}]: {self.message}\n    help: {self.help}"
+        return printable(f"{lead}{self.severity}[{self.code}]: {self.message}\n    help: {self.help}")
+
+
+# C0 but the line feed, DEL, C1, and what turns the direction of writing (Unicode, "Bidirectional Algorithm").
+_UNSEEN: Final = (
+    *range(0x0A),
+    *range(0x0B, 0x20),
+    *range(0x7F, 0xA0),
+    *range(0x202A, 0x202F),
+    *range(0x2066, 0x206A),
+)
+_ESCAPED: Final = {number: ascii(chr(number))[1:-1] for number in _UNSEEN}
+
+
+def printable(text: str) -> str:
+    """A text for a terminal or a log: what could act there instead of being seen, such as the control
+    characters that a file name may hold, is written as in Python. Lines stay lines."""
+    return text.translate(_ESCAPED)
 
 
 def pointer(*steps: str | int) -> str:

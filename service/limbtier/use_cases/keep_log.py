@@ -89,6 +89,13 @@ def _note_backup(settings: Settings, out: TextIO) -> None:
 
 
 def _restore(options: argparse.Namespace, settings: Settings, out: TextIO) -> int:
+    for end in ("-wal", "-journal"):
+        beside = options.source.with_name(options.source.name + end)
+        if beside.exists():
+            out.write(
+                f"`{beside}` lies beside the backup, so this is no file that `limbtier backup` left as it\n"
+                "was: what it holds of the database is read, too.\n"
+            )
     restored = restore(
         options.source,
         settings.database,
