@@ -31,6 +31,7 @@ AT_START = {
     "limbtier-error",
     "log-keys-unusable",
     "no-new-edition",
+    "not-allowed",
     "unsupported-by-prover",
 }
 # Turned into an invalid assessment, or into a log that is unavailable, before it leaves the inside.
