@@ -4,6 +4,10 @@ It imports nothing of the service but `foundation`. What it relies on is a check
 earlier and kept elsewhere: its root is computed anew from the entries, and its signature says whose key
 to trust. Everything after it is covered by later checkpoints of that key, or of a key it handed over to.
 
+An entry that no longer fits its leaf hash is named. Where whoever changed it changed its leaf hash as well,
+only signed roots are left to tell: the first change then lies between the last size that still has its signed
+root and the first that has not, and the message names these positions. More checkpoints make that narrower.
+
 Reads each file in order and once (the leaf hashes again where they differ), in flat memory but for 16 bytes
 an id, which are kept to find an entry that stands twice.
 """
@@ -216,7 +220,8 @@ class _Verification:
     def _bracket(self) -> str:
         if self.disagreed is None or self.agreed >= self.disagreed:
             return ""
-        return f" The first change is in positions {self.agreed} to {self.disagreed - 1}."
+        between = f"positions {self.agreed} to {self.disagreed - 1}"
+        return f" The first change is in {between}, between two signed sizes: as near as checkpoints tell."
 
     def _accepts(self, state: SignedState) -> bool:
         """Whether it is of this log and signed by the key that counts here; what is wrong is noted."""
