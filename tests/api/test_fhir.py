@@ -19,7 +19,7 @@ from limbtier.foundation.strict_json import read_json
 from limbtier.interop.fhir.submission import written
 from limbtier.use_cases.decide import ReadyRules
 from tests.api.requests_made import request_of
-from tests.api.service import MOST_BODY_BYTES, Service, bearer, first_contact, start
+from tests.api.service import MOST_BODY_BYTES, Service, bearer, first_contact, invented, start
 from tests.support.assessments import MOMENT, AssessmentMaker
 from tests.support.fhir_requests import collection, item_of, observation, response_of
 from tests.support.fhir_validators import faults
@@ -183,6 +183,13 @@ def test_an_answer_to_a_question_that_is_not_asked_is_refused(service: Service, 
     contact["limbs"]["left"]["wound"] = "none"
     codes = {code for code, _ in outcome_of(send(service, response_of(contact, edition)), 422)}
     assert codes == {"contradicting-answer"}
+
+
+def test_the_invented_bundle_is_the_first_contact(service: Service, shared_data: Path) -> None:
+    bundle = json.loads(invented("fhir_first_contact.json"))
+    assert faults(bundle, shared_data) == []
+    kept = service.client.get(send(service, invented("fhir_first_contact.json")).headers["location"]).json()
+    assert json.loads(kept["received"]) == {**first_contact(), "edition": "core-2026.1.0"}
 
 
 # Nothing of a bad request is kept or written into a log.

@@ -12,6 +12,7 @@ from limbtier.domain.assessment import day_of
 from limbtier.foundation.clock import now
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import InvalidRuleFiles
+from limbtier.rulesets.read_code_map import load_code_map
 from limbtier.use_cases.check_edition import EditionChecker, ProverFor
 from limbtier.use_cases.check_report import CheckReport, edition_text, findings_text, report_json
 from limbtier.use_cases.differing_cases import differing_cases
@@ -53,6 +54,7 @@ def _report(path: Path, options: CheckOptions) -> CheckReport:
     day = options.day if options.day is not None else day_of(now())
     try:
         rules = ready_rules(folder)
+        load_code_map(folder, [one.edition.vocabulary for one in rules.editions.values()])
         checker = EditionChecker(rules, folder, day, options.prover_for)
     except InvalidRuleFiles as error:
         return CheckReport(day, options.strict, error.diagnostics, ())

@@ -18,7 +18,7 @@ from limbtier.interop.fhir.envelope import resource_type
 from limbtier.interop.fhir.form import Form, form_of
 from limbtier.interop.fhir.guidance import Asked, guidance_bundle
 from limbtier.interop.fhir.identifiers import Identifiers, resource_id
-from limbtier.interop.fhir.questionnaire import questionnaire
+from limbtier.interop.fhir.questionnaire import questionnaire, superseded_on
 from limbtier.interop.fhir.submission import Mapped, map_submission
 from limbtier.rulesets.read_code_map import load_code_map
 from limbtier.use_cases.decide import Decider, ReadyRules
@@ -98,7 +98,13 @@ class QuestionnaireEvaluator:
                 editions,
                 forms,
                 {
-                    resource_id(name): questionnaire(edition, forms[name], tuple(rules.calendars), self.names)
+                    resource_id(name): questionnaire(
+                        edition,
+                        forms[name],
+                        tuple(rules.calendars),
+                        self.names,
+                        superseded_on(edition, editions.values()),
+                    )
                     for name, edition in editions.items()
                 },
             )

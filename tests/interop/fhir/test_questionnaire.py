@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from datetime import timedelta
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -19,7 +21,7 @@ from limbtier.domain.vocabulary import Choice, Input, Range, Vocabulary
 from limbtier.engine.interpreter import APPLIES, truth
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.interop.fhir.form import EnableWhen, Form, Item, form_of
-from limbtier.interop.fhir.questionnaire import UNITS, canonical, questionnaire
+from limbtier.interop.fhir.questionnaire import UNITS, canonical, questionnaire, superseded_on
 from tests.support.assessments import AssessmentMaker
 from tests.support.fhir_requests import NAMES
 from tests.support.fhir_validators import faults
@@ -53,6 +55,22 @@ def test_its_canonical_names_the_version_of_the_edition(edition: Edition) -> Non
     assert found["version"] == edition.version
     assert canonical(edition, NAMES) == f"{found['url']}|{edition.version}"
     assert found["status"] == "active"
+
+
+def test_a_questionnaire_says_until_when_its_edition_is_in_force(edition: Edition) -> None:
+    start = edition.effective_from
+    next_year = replace(edition, version="2031.1.0", effective_from=start + timedelta(days=300))
+    same_day = replace(edition, version="2032.1.0")
+    draft = replace(edition, version="2033.1.0", status="draft")
+    of_others = replace(edition, name="other", version="2034.1.0")
+    assert superseded_on(edition, [edition, draft, of_others]) is None
+    assert superseded_on(edition, [edition, next_year, draft]) == next_year.effective_from
+    assert superseded_on(edition, [edition, next_year, same_day]) == start
+    form = form_of(edition.vocabulary)
+    period = questionnaire(edition, form, CALENDARS, NAMES, next_year.effective_from)["effectivePeriod"]
+    assert period == {"start": start.isoformat(), "end": (start + timedelta(days=299)).isoformat()}
+    never = questionnaire(edition, form, CALENDARS, NAMES, start)
+    assert (never["status"], never["effectivePeriod"]) == ("retired", {"start": start.isoformat()})
 
 
 def test_every_input_is_asked_of_the_person_once_or_of_each_leg(edition: Edition) -> None:

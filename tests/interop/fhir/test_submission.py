@@ -379,6 +379,9 @@ def test_only_a_pseudonym_names_the_person(
         set_to(text={"status": "generated", "div": "<div>999 123 4567</div>"}),
         set_to(author={"display": "999-123-4567"}),
         put("person.age_years", {"valueInteger": 74, "id": "999123 4567"}),
+        put("person.age_years", {"valueInteger": 9991234567}),
+        put("left.ankle_girth_cm", {"valueDecimal": Decimal("9991234567.0")}),
+        set_to(**{"999 123 4567": "x"}),
     ],
 )
 def test_nothing_anywhere_in_a_request_may_look_like_a_patient_number(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from decimal import Decimal
 from typing import Any, Final
 
 from limbtier.interop.fhir.elements import Faults, Json, Steps
@@ -21,25 +22,37 @@ _ADVICE: Final = "Send a pseudonym that says nothing about the person, and no id
 
 
 def refuse_patient_numbers(value: Any, steps: Steps, faults: Faults) -> None:
-    """Name every text of the request in which ten digits stand together, without repeating it."""
+    """Name every text or number of the request in which ten digits stand together, without repeating it."""
     for where in _ten_digits(value, steps):
-        message = "This text holds ten or more digits in a row and could be a national patient number."
+        message = "Ten or more digits stand in a row here: they could be a national patient number."
         faults.add("patient-number-refused", message, _ADVICE, where)
 
 
 def _ten_digits(value: Any, steps: Steps) -> Iterator[Steps]:
     match value:
         case str():
-            if len(value) >= 10 and _TEN_DIGITS.search(_NOT_PEOPLE.sub(" ", value)):
+            if _holds_ten_digits(value):
+                yield steps
+        case int():
+            if 10**9 <= abs(value) < 10**14:
+                yield steps
+        case Decimal():
+            if 10**9 <= abs(value) < 10**14:
                 yield steps
         case dict():
             coded = value.get("system") == SNOMED_CT  # its codes have up to 18 digits
             for name, item in value.items():
-                if not (coded and name == "code"):
+                if _holds_ten_digits(name):
+                    yield steps
+                elif not (coded and name == "code"):
                     yield from _ten_digits(item, (*steps, name))
         case list():
             for place, item in enumerate(value):
                 yield from _ten_digits(item, (*steps, place))
+
+
+def _holds_ten_digits(text: str) -> bool:
+    return len(text) >= 10 and _TEN_DIGITS.search(_NOT_PEOPLE.sub(" ", text)) is not None
 
 
 def episode_of(resource: Json, steps: Steps, names: Identifiers, faults: Faults) -> str | None:

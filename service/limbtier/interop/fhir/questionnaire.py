@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
+from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any, Final
 
@@ -33,8 +34,20 @@ UNITS: Final = {
 _ITEM_CONTROL: Final = "http://hl7.org/fhir/questionnaire-item-control"
 
 
-def questionnaire(edition: Edition, form: Form, calendars: Collection[str], names: Identifiers) -> Json:
-    """The questionnaire of an edition; its version is that of the edition. `calendars` may be chosen from."""
+def questionnaire(
+    edition: Edition,
+    form: Form,
+    calendars: Collection[str],
+    names: Identifiers,
+    until: date | None = None,
+) -> Json:
+    """The questionnaire of an edition; its version is that of the edition. `calendars` may be chosen from;
+    from the day `until` on another edition is in force."""
+    start = edition.effective_from
+    period = {"start": start.isoformat()}
+    if until is not None and until > start:
+        period["end"] = (until - timedelta(days=1)).isoformat()
+    never = until is not None and until <= start
     return {
         "resourceType": "Questionnaire",
         "id": resource_id(edition.id),
@@ -42,14 +55,28 @@ def questionnaire(edition: Edition, form: Form, calendars: Collection[str], name
         "version": edition.version,
         "name": f"Limbtier_{edition.name}",
         "title": edition.title,
-        "status": STATUS[edition.status],
+        "status": "retired" if never else STATUS[edition.status],
         "subjectType": ["Patient"],
-        "date": edition.effective_from.isoformat(),
+        "date": start.isoformat(),
         "description": f"The questions of the edition {edition.id}. Leave out what was not asked: an answer "
         f"that is absent is never a no. {edition.wording.caution}",
-        "effectivePeriod": {"start": edition.effective_from.isoformat()},
+        "effectivePeriod": period,
         "item": [_item(item, calendars, names) for item in form.groups],
     }
+
+
+def superseded_on(edition: Edition, editions: Iterable[Edition]) -> date | None:
+    """The day from which a later released edition of the same rule set is in force."""
+    later = [
+        one.effective_from
+        for one in editions
+        if one.name == edition.name and one.status == "released" and _order(one) > _order(edition)
+    ]
+    return min(later, default=None)
+
+
+def _order(edition: Edition) -> tuple[date, tuple[int, ...]]:
+    return edition.effective_from, tuple(int(part) for part in edition.version.split("."))
 
 
 def canonical(edition: Edition, names: Identifiers) -> str:
