@@ -12,6 +12,7 @@ from fastapi import FastAPI
 
 from limbtier import __version__
 from limbtier.api.bearer import Access, access_log
+from limbtier.api.cds_hooks_resources import add_cds_hooks_resources
 from limbtier.api.decision_resources import add_decision_resources
 from limbtier.api.documentation_resources import add_documentation_resources
 from limbtier.api.edition_resources import add_edition_resources
@@ -87,6 +88,7 @@ def create_app(
     add_edition_resources(app, decider, access, clock)
     add_fhir_resources(app, decider, maker, access, settings)
     add_release_resources(app, releases, access)
+    add_cds_hooks_resources(app, decider, maker, log, access, settings, clock)
     add_health_resources(app, decider, log, clock, lambda: released.faults)
     add_documentation_resources(app, description.text)
     return app

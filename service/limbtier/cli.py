@@ -6,12 +6,23 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from limbtier.commands import comparing, deciding, describing, drafts, keys, log, proving, rule_files, serving
+from limbtier.commands import (
+    comparing,
+    deciding,
+    describing,
+    drafts,
+    feedback,
+    keys,
+    log,
+    proving,
+    rule_files,
+    serving,
+)
 from limbtier.commands.parts import UNUSABLE
 from limbtier.foundation.diagnostics import printable
 from limbtier.foundation.errors import LimbtierError
 
-GROUPS = (deciding, rule_files, proving, comparing, describing, drafts, serving, keys, log)
+GROUPS = (deciding, rule_files, proving, comparing, describing, drafts, serving, keys, log, feedback)
 """In the order in which `limbtier --help` lists their commands."""
 
 

@@ -16,6 +16,7 @@ from starlette.testclient import TestClient
 from limbtier.app import create_app
 from limbtier.audit.checkpoint_key import KeyFolder
 from limbtier.audit.log import Log
+from limbtier.foundation.clock import Clock, now
 from limbtier.foundation.settings import Settings
 from limbtier.interop.bearer_tokens import TokenReader
 from limbtier.store.entries import EntryStore
@@ -54,8 +55,15 @@ class Service:
         return self.client.post(path, content=content, headers={**JSON, **(headers or {})})
 
 
-def start(rules: ReadyRules, decider: Decider | None = None, tokens: TokenReader | None = None) -> Service:
-    """An application over the rules, its log in a folder of its own. The client may do everything."""
+def start(
+    rules: ReadyRules,
+    decider: Decider | None = None,
+    tokens: TokenReader | None = None,
+    clock: Clock = now,
+    **more: Any,
+) -> Service:
+    """An application over the rules, its log in a folder of its own. The client may do everything. `more` are
+    further settings."""
     folder = Path(tempfile.mkdtemp(prefix="limbtier-test-"))
     log = Log(EntryStore(open_database(folder / "log.sqlite3")), KeyFolder(folder / "keys"), ORIGIN)
     chosen = decider or Decider(rules)
@@ -64,11 +72,12 @@ def start(rules: ReadyRules, decider: Decider | None = None, tokens: TokenReader
         database=str(folder / "log.sqlite3"),
         log_keys=folder / "keys",
         most_body_bytes=MOST_BODY_BYTES,
+        **more,
     )
     keys = KeysInMemory()
     authoriser = Authoriser(keys, tokens)
     keys.changed = authoriser.forget
-    app = create_app(chosen, log, authoriser, settings)
+    app = create_app(chosen, log, authoriser, settings, clock)
     client = TestClient(app, raise_server_exceptions=True, headers=bearer(keys.everything))
     return Service(app, client, chosen, log, keys, authoriser)
 

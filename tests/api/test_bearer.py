@@ -34,6 +34,7 @@ OPEN = {
     "GET /docs",
     "GET /problems",
     "GET /problems/{code}",
+    "GET /cds-services",
 }
 REALM = 'Bearer realm="limbtier"'
 REFUSED = f'{REALM}, error="invalid_token", error_description="The token is not accepted."'

@@ -67,7 +67,7 @@ class Access:
         try:
             caller = self._authoriser.caller(bearer_token(request.scope["headers"]))
         except TokenRefused as refusal:
-            raise _unauthorised(request, refusal.reason) from None
+            raise unauthorised(request, refusal.reason) from None
         if caller.scopes.isdisjoint(needed):
             scopes = " ".join(needed)
             await self._refused(caller, _act(request), scopes)
@@ -95,7 +95,7 @@ def bearer_token(headers: Iterable[tuple[bytes, bytes]]) -> str:
     return credentials[1].decode("ascii")
 
 
-def _unauthorised(request: Request, reason: str) -> Unauthorised:
+def unauthorised(request: Request, reason: str) -> Unauthorised:
     """The answer to a bad token or none. Only what the sender knows anyway is told apart: that there was no
     token, that the header has another form, and that a token with a good signature has expired."""
     if reason in ("no-token", "other-scheme"):

@@ -266,6 +266,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Check the value and its unit.",
         ),
         Finding(
+            "other-patient",
+            "The assessment that was sent along is of another patient than the context names.",
+            "Send the assessment of the patient in the context.",
+        ),
+        Finding(
             "outside-calendar",
             "A day of the assessment or of its review lies outside the bank holidays known.",
             "Check the date; whoever runs the service can extend the calendar.",
@@ -274,6 +279,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "patient-number-refused",
             "The episode reference could hold a national patient number.",
             "Use a pseudonym that says nothing about the person.",
+        ),
+        Finding(
+            "prefetch-missing",
+            "The assessment was not sent along, or cannot be known to be the newest.",
+            "Send what the query of discovery gives.",
         ),
         Finding("repeated-parameter", "A query parameter stands more than once.", "Give it once."),
         Finding(
@@ -297,6 +307,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "A number has more decimals than it is measured to.",
             "Round it as the question says.",
         ),
+        Finding(
+            "unknown-card",
+            "No card of this organisation has this id.",
+            "Use the `uuid` of a card that was given.",
+        ),
         Finding("unknown-choice", "A text is none of the choices.", "Use one of the choices."),
         Finding("unknown-decision", "No decision has this id.", "Compare the id."),
         Finding("unknown-edition", "No edition has this id.", "List the editions to see their ids."),
@@ -307,6 +322,13 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         Finding("unknown-parameter", "The address takes no such query parameter.", "Remove it."),
         Finding("unknown-problem", "No problem type has this name.", "List them at `/problems`."),
         Finding("unknown-route", "Nothing answers at this path.", "Compare the path with the description."),
+        Finding("unknown-service", "No CDS Hooks service has this id.", "List them at `/cds-services`."),
+        Finding("unsupported-encoding", "The body is compressed.", "Send it uncompressed."),
+        Finding(
+            "unsupported-media-type",
+            "The body is not declared as JSON in UTF-8.",
+            "Send `Content-Type: application/json`.",
+        ),
         Finding("unsupported-encoding", "The body is compressed.", "Send it uncompressed."),
         Finding(
             "unsupported-media-type",
@@ -317,6 +339,12 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "unusual-value",
             "A warning, never an error: a value is accepted but outside the usual.",
             "Check the entry.",
+        ),
+        Finding("wrong-hook", "The service is for another hook.", "Call it for its own hook."),
+        Finding(
+            "wrong-type",
+            "A value is of another type than its field.",
+            "Flags are `true` and `false`, numbers are numbers, dates are texts; nothing is converted.",
         ),
         Finding(
             "wrong-type",

@@ -11,6 +11,14 @@ from fastapi.openapi.utils import get_openapi
 
 from limbtier import __version__
 from limbtier.api.bearer import SECURITY_SCHEMES
+from limbtier.api.cds_hooks_schema import (
+    CdsCall,
+    CdsCards,
+    CdsFeedback,
+    CdsServices,
+    FeedbackKept,
+    FeedbackSummary,
+)
 from limbtier.api.decision_schema import Preview, StoredDecision
 from limbtier.api.examples import Example, examples_of
 from limbtier.api.health_resources import Live, Ready
@@ -58,6 +66,10 @@ TAGS: Final = [
         "description": "The log of all that happened, and the proofs that nothing of it changed.",
     },
     {"name": "editions", "description": "Drafts of editions, and how two people release them."},
+    {
+        "name": "cds-hooks",
+        "description": "The same decisions as cards (HL7 CDS Hooks 2.0), and feedback on them.",
+    },
     {"name": "rules", "description": "What may be asked, and by which rules it is decided."},
     {"name": "health", "description": "For whoever runs the service."},
     {"name": "documentation", "description": "This description, and the problem types."},
@@ -129,6 +141,7 @@ def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
         **request_schemas(prepared.edition.vocabulary, rules.editions, rules.calendars, years),
         **schemas_of(StoredDecision, Preview, DecisionPage, Replay, Explanation),
         **schemas_of(InclusionProof, ConsistencyProof),
+        **schemas_of(CdsServices, CdsCall, CdsCards, CdsFeedback, FeedbackKept, FeedbackSummary),
         **schemas_of(*RELEASE_MODELS),
         **schemas_of(Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),
         "Tier": {

@@ -135,6 +135,15 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "Wait a moment and send the same request with the same key again.",
         ),
         ProblemType(
+            "prefetch-missing",
+            "What the service needs was not sent along",
+            412,
+            "A CDS Hooks service works from prefetched data alone, never from the client's FHIR server. The "
+            "assessment is missing, its query failed, or the page that was sent may not hold the newest one. "
+            + _NO_TIER,
+            "Send, under its key, what the query of `/cds-services` gives; null when there is nothing.",
+        ),
+        ProblemType(
             "body-too-large",
             "The body is too large",
             413,
@@ -174,6 +183,22 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "what to send instead. Nothing is converted, guessed or dropped. No decision was made and "
             "nothing was stored.",
             "Correct the fields that `errors` names and send the request again.",
+        ),
+        ProblemType(
+            "invalid-hook-request",
+            "The call of the CDS Hooks service cannot be used",
+            422,
+            "The body is JSON, but no call of this service as CDS Hooks 2.0 and the hook describe it. "
+            + _NO_TIER,
+            "Correct what `errors` names.",
+        ),
+        ProblemType(
+            "invalid-feedback",
+            "The feedback cannot be used",
+            422,
+            "The body is JSON, but no feedback on cards of this organisation as CDS Hooks 2.0 describes it. "
+            "Nothing of it was kept.",
+            "Correct what `errors` names and send all of it again.",
         ),
         ProblemType(
             "idempotency-key-reused",

@@ -6,6 +6,7 @@ import asyncio
 
 from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
+from limbtier.domain.entry import Entry, Retry
 from limbtier.store.entries import RetryKeyTaken
 from limbtier.use_cases.decide import Decider
 from limbtier.use_cases.retries import RequestsInProgress, answered_before, retry_of
@@ -19,6 +20,13 @@ class DecisionMaker:
         self._decider = decider
         self._log = log
         self._in_progress = RequestsInProgress()
+
+    async def make_once(self, body: bytes, caller: Caller, use: Retry | None) -> Entry:
+        """A decision, in the log, that uses up what is good for one alone. Raises RetryKeyTaken when that was
+        used before; else as `make`."""
+        entry = self._decider.entry(body, caller, use)
+        await self._log.append_soon(entry)
+        return entry
 
     async def make(self, body: bytes, caller: Caller, key: str | None) -> tuple[str, bytes]:
         """The id and the record of the decision about an assessment, which is in the log. With a `key` that
