@@ -19,6 +19,7 @@ from limbtier.foundation.errors import InvalidRuleFiles, LimbtierError, StoreUna
 from limbtier.rulesets.repository import AddedEdition, load_added
 from limbtier.store.drafts import EditionTable, Listing
 from limbtier.store.entries import EntryStore
+from limbtier.store.faults import LogDamaged
 from limbtier.use_cases.decide import Decider, ReadyRules
 from limbtier.use_cases.ready_rules import Releases, ready_rules, with_statuses
 from limbtier.use_cases.record_editions import entry_id_of
@@ -75,9 +76,9 @@ class ReleasedRules:
                 try:
                     self.decider.rules = self._with(rules, listing)
                     self._fault = None
-                except StoreUnavailable:
-                    raise
-                except Exception as error:  # noqa: BLE001 - whatever it is, the rules that are loaded stay
+                except Exception as error:  # whatever it is, the rules that are loaded stay
+                    if isinstance(error, StoreUnavailable) and not isinstance(error, LogDamaged):
+                        raise
                     self._refuse(listing, error)
             else:
                 self._looks_left -= 1
