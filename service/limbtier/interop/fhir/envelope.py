@@ -18,6 +18,7 @@ from limbtier.interop.fhir.elements import (
     check_elements,
     objects,
     shown,
+    text_of,
 )
 
 MOST_ENTRIES: Final = 200
@@ -110,8 +111,8 @@ def _bundle(bundle: dict[str, Any], steps: Steps, faults: Faults) -> Submission 
     addresses: set[str] = set()
     for entry, where in entries:
         check_elements(entry, {"fullUrl", "resource"}, ELEMENT | {"link"}, where, faults)
-        address = entry.get("fullUrl")
-        if isinstance(address, str):
+        address = text_of(entry, "fullUrl", where, faults)
+        if address is not None:
             if address in addresses:
                 message = "Another entry has the same `fullUrl`."
                 faults.add("repeated-entry", message, "Send each resource once.", (*where, "fullUrl"))

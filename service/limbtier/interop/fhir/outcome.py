@@ -24,12 +24,21 @@ BY_STATUS: Final[Mapping[int, str]] = {
 }
 BY_FINDING: Final[Mapping[str, str]] = {
     **dict.fromkeys(
-        ("missing-element", "missing-field", "no-limb", "empty-limb", "value-absent", "side-not-known"),
+        (
+            "empty-limb",
+            "idempotency-key-missing",
+            "missing-element",
+            "missing-field",
+            "no-limb",
+            "side-not-known",
+            "value-absent",
+        ),
         "required",
     ),
     **dict.fromkeys(
         (
             "bad-format",
+            "bad-parameter",
             "display-differs",
             "impossible-date",
             "future-date",
@@ -63,6 +72,7 @@ BY_FINDING: Final[Mapping[str, str]] = {
             "conflicting-answers",
             "contradicting-answer",
             "dates-out-of-order",
+            "idempotency-key-reused",
             "observation-of-another-day",
             "outside-calendar",
             "questionnaire-not-in-force",
@@ -72,7 +82,8 @@ BY_FINDING: Final[Mapping[str, str]] = {
         "business-rule",
     ),
     **dict.fromkeys(("patient-number-refused", "subject-not-pseudonymous"), "security"),
-    "modifier-not-known": "extension",
+    **dict.fromkeys(("modifier-not-known",), "extension"),
+    **dict.fromkeys(("unknown-parameter",), "not-supported"),
 }
 
 
