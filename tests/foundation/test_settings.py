@@ -108,3 +108,42 @@ def test_how_long_a_log_may_go_unsigned_is_bounded() -> None:
     for value in ("", "-1", "86401", "1e3", "9" * 5000):
         with pytest.raises(InvalidSettings, match="LIMBTIER_SIGNING_GRACE_SECONDS"):
             read_settings({"LIMBTIER_SIGNING_GRACE_SECONDS": value})
+
+
+def test_cds_hooks_clients_and_origins_are_read(tmp_path: Path) -> None:
+    file = tmp_path / "clients.json"
+    file.write_text("{}")
+    settings = read_settings(
+        {
+            "LIMBTIER_BASE_URL": "https://limbtier.example/at/here",
+            "LIMBTIER_CDS_CLIENTS": str(file),
+            "LIMBTIER_CDS_ORIGINS": "https://one.example http://localhost:8080",
+        }
+    )
+    assert (settings.base_url, settings.cds_clients) == ("https://limbtier.example/at/here", file)
+    assert settings.cds_origins == ("https://one.example", "http://localhost:8080")
+    assert (read_settings({}).base_url, read_settings({}).cds_origins) == (None, ())
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("LIMBTIER_BASE_URL", "https://limbtier.example/"),
+        ("LIMBTIER_BASE_URL", "limbtier.example"),
+        ("LIMBTIER_BASE_URL", "https://user@limbtier.example"),
+        ("LIMBTIER_BASE_URL", "https://limbtier.example?x=1"),
+        ("LIMBTIER_BASE_URL", ""),
+        ("LIMBTIER_CDS_CLIENTS", "nowhere.json"),
+        ("LIMBTIER_CDS_ORIGINS", "*"),
+        ("LIMBTIER_CDS_ORIGINS", "https://one.example/"),
+        ("LIMBTIER_CDS_ORIGINS", "https://one.example,https://two.example"),
+        ("LIMBTIER_CDS_ORIGINS", "null"),
+    ],
+)
+def test_a_bad_setting_of_cds_hooks_is_named(tmp_path: Path, name: str, value: str) -> None:
+    file = tmp_path / "clients.json"
+    file.write_text("{}")
+    good = {"LIMBTIER_BASE_URL": "https://limbtier.example", "LIMBTIER_CDS_CLIENTS": str(file)}
+    with pytest.raises(InvalidSettings) as caught:
+        read_settings({**good, name: value})
+    assert [item.message.split(":")[0] for item in caught.value.diagnostics] == [name]
