@@ -17,6 +17,7 @@ from limbtier.api.decision_resources import add_decision_resources
 from limbtier.api.documentation_resources import add_documentation_resources
 from limbtier.api.edition_resources import add_edition_resources
 from limbtier.api.fhir_resources import add_fhir_resources
+from limbtier.api.governance_resources import GovernanceFiles, add_governance_resources
 from limbtier.api.health_resources import add_health_resources
 from limbtier.api.log_resources import add_log_resources
 from limbtier.api.middleware import Surroundings
@@ -28,12 +29,14 @@ from limbtier.domain.caller import Caller
 from limbtier.foundation.clock import Clock, now
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.log_output import log_to_stderr
-from limbtier.foundation.settings import Settings, read_settings
+from limbtier.foundation.settings import CHECKOUT, Settings, read_settings
 from limbtier.interop.bearer_tokens import TokenReader
 from limbtier.store.drafts import DraftTable, EditionTable
 from limbtier.store.keys import KeyTable
+from limbtier.store.results import ResultTable
 from limbtier.use_cases.authorise import Authoriser
 from limbtier.use_cases.decide import Decider
+from limbtier.use_cases.governance_work import GovernanceWork
 from limbtier.use_cases.make_decision import DecisionMaker
 from limbtier.use_cases.open_log import open_log
 from limbtier.use_cases.record_acts import act_refused
@@ -56,6 +59,7 @@ def create_app(
         released.start()
         yield
         released.stop()
+        work.close()
         log.close()
 
     app = FastAPI(
@@ -80,12 +84,22 @@ def create_app(
     database = log.store.database
     released = ReleasedRules(decider, EditionTable(database), log.store, settings.rules)
     releases = Releases(DraftTable(database), released, log.store, log.append, clock)
+    work = GovernanceWork(ResultTable(database), clock)
     maker = DecisionMaker(decider, log)
     add_decision_resources(
         app, decider, maker, access, settings.most_body_bytes, needs_key=settings.require_idempotency_key
     )
     add_log_resources(app, decider, log, access, clock)
     add_edition_resources(app, decider, access, clock)
+    add_governance_resources(
+        app,
+        decider,
+        log,
+        access,
+        clock,
+        work,
+        GovernanceFiles(settings.rules, CHECKOUT / "tests", str(database.file or settings.database)),
+    )
     add_fhir_resources(app, decider, maker, access, settings)
     add_release_resources(app, releases, access)
     add_cds_hooks_resources(app, decider, maker, log, access, settings, clock)
@@ -94,8 +108,11 @@ def create_app(
     return app
 
 
-def from_settings(settings: Settings) -> FastAPI:
-    """The application of a deployment. Raises InvalidRuleFiles, InvalidSettings or StoreUnavailable."""
+def from_settings(settings: Settings, clock: Clock = now) -> FastAPI:
+    """The application of a deployment; `clock` as for `create_app`.
+
+    Raises InvalidRuleFiles, InvalidSettings or StoreUnavailable.
+    """
     tokens = None if settings.tokens is None else TokenReader(settings.tokens)
     database, log = open_log(settings)
     try:
@@ -108,7 +125,7 @@ def from_settings(settings: Settings) -> FastAPI:
     except StoreUnavailable as error:
         # The service starts all the same: health says what is wrong, and what is in the log can be read.
         alarm.critical("%s: %s", error.code, error)
-    app = create_app(Decider(rules), log, Authoriser(KeyTable(database), tokens), settings)
+    app = create_app(Decider(rules), log, Authoriser(KeyTable(database), tokens), settings, clock)
     # What was loaded stays for the life of the process: the garbage collector need not walk it again.
     gc.collect()
     gc.freeze()

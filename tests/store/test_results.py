@@ -66,9 +66,10 @@ def test_what_is_old_goes_when_something_is_begun(results: ResultTable) -> None:
 
 def test_what_cannot_be_unpacked_is_begun_again(results: ResultTable, database: Database) -> None:
     results.end(DONE)
-    literal = "X'01'" if database.is_sqlite else "'\\x01'"
+    on_sqlite = "UPDATE governance_results SET outcome = X'01'"
+    on_postgresql = "UPDATE governance_results SET outcome = '\\x01'"
     with database.writing() as cursor:
-        cursor.execute(f"UPDATE governance_results SET outcome = {literal}")
+        cursor.execute(on_sqlite if database.is_sqlite else on_postgresql)
     found = results.find(DONE.key)
     assert found is not None
     assert (found.state, found.outcome) == ("failed", None)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 from limbtier.api.request_schema import plain_number
-from limbtier.domain.edition import Edition, Setting, Tier
+from limbtier.domain.edition import Change, Edition, Setting, Tier
 from limbtier.domain.interval import Interval, SettingReference
 from limbtier.domain.rule import GuardRail, Rule
 from limbtier.domain.vocabulary import Input, Range
@@ -28,12 +29,15 @@ def edition_list(rules: ReadyRules, active: PreparedEdition | None) -> Record:
     }
 
 
-def edition_record(prepared: PreparedEdition) -> Record:
-    """One edition without its rules: what it is, its tiers, settings, and the guard rails that bind it."""
+def edition_record(prepared: PreparedEdition, bases: Sequence[Edition] = ()) -> Record:
+    """One edition without its rules: what it is, its tiers, settings, and the guard rails that bind it.
+    `bases` are those that it is based on, the nearest first."""
     edition = prepared.edition
     return {
         **_head(prepared),
         "based_on": edition.based_on,
+        "bases": [base.id for base in bases],
+        "changes": [_change(entry) for entry in edition.changes],
         "owner": edition.owner,
         "tiers": [_tier(entry) for entry in edition.tiers],
         "settings": [_setting(entry) for entry in edition.settings.values()],
@@ -84,6 +88,32 @@ def _head(prepared: PreparedEdition) -> Record:
     }
 
 
+def _change(change: Change) -> Record:
+    """What was added has no reason where it changes nothing by itself, as a source or a worked case."""
+    return {
+        "part": change.part,
+        "act": change.act,
+        "name": change.name,
+        "reason": change.reason,
+        "decided_by": change.decided_by,
+        "file": change.file,
+        "line": change.line,
+    }
+
+
+def _origin(edition: Edition, rule: Rule) -> Record:
+    """Which edition wrote the rule as it stands, and what that one did."""
+    origin = rule.origin
+    if origin is None:
+        return {"edition": edition.id, "act": "given", "reason": None, "decided_by": None}
+    return {
+        "edition": origin.edition,
+        "act": origin.act,
+        "reason": origin.reason,
+        "decided_by": origin.decided_by,
+    }
+
+
 def _tier(entry: Tier) -> Record:
     return {
         "name": entry.name,
@@ -127,6 +157,7 @@ def _rule(edition: Edition, rule: Rule) -> Record:
         "when": condition_record(rule.when),
         "concludes": conclusions(rule.then),
         "because": rule.because,
+        "origin": _origin(edition, rule),
         "sources": [
             {
                 "id": name,

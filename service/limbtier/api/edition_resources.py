@@ -17,8 +17,10 @@ from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
 from limbtier.foundation.errors import NotFound
 from limbtier.use_cases.assessment_request import EDITION_PATTERN
 from limbtier.use_cases.decide import Decider, ReadyRules
+from limbtier.use_cases.edition_documents import EditionInFull
 
-_EDITION_SHAPE: Final = {"pattern": EDITION_PATTERN, "maxLength": 64}
+EDITION_SHAPE: Final = {"pattern": EDITION_PATTERN, "maxLength": 64}
+"""What the id of an edition looks like, for the description of the API."""
 
 
 def add_edition_resources(app: FastAPI, decider: Decider, access: Access, clock: Clock) -> None:
@@ -29,7 +31,7 @@ def add_edition_resources(app: FastAPI, decider: Decider, access: Access, clock:
         name = read_query(request, ("edition",)).get("edition")
         rules = decider.rules
         if name is not None:
-            return _json(vocabulary_record(_edition(rules, name)))
+            return _json(vocabulary_record(edition_named(rules, name)))
         active = rules.edition(None, clock())
         if active is None:
             advice = "Name one with `?edition=`; `/v1/editions` lists them."
@@ -45,12 +47,14 @@ def add_edition_resources(app: FastAPI, decider: Decider, access: Access, clock:
     async def read_edition(request: Request) -> Response:
         await access.caller(request, *ANY_SCOPE)
         read_query(request)
-        return _json(edition_record(_edition(decider.rules, request.path_params["edition"])))
+        rules = decider.rules
+        prepared = edition_named(rules, request.path_params["edition"])
+        return _json(edition_record(prepared, EditionInFull.of(rules, prepared.edition.id).bases))
 
     async def read_rules(request: Request) -> Response:
         await access.caller(request, *ANY_SCOPE)
         read_query(request)
-        return _json(rules_record(_edition(decider.rules, request.path_params["edition"])))
+        return _json(rules_record(edition_named(decider.rules, request.path_params["edition"])))
 
     app.add_api_route(
         "/v1/vocabulary",
@@ -73,7 +77,7 @@ def add_edition_resources(app: FastAPI, decider: Decider, access: Access, clock:
                     "in": "query",
                     "required": False,
                     "description": "The edition; the active one when left out.",
-                    "schema": {"type": "string", **_EDITION_SHAPE},
+                    "schema": {"type": "string", **EDITION_SHAPE},
                 }
             ],
         },
@@ -94,7 +98,7 @@ def add_edition_resources(app: FastAPI, decider: Decider, access: Access, clock:
     )
     which: dict[str, Any] = {
         **security(*ANY_SCOPE),
-        "parameters": [path_parameter("edition", "The id of the edition: set and version.", _EDITION_SHAPE)],
+        "parameters": [path_parameter("edition", "The id of the edition: set and version.", EDITION_SHAPE)],
     }
     app.add_api_route(
         "/v1/editions/{edition}",
@@ -126,7 +130,8 @@ def add_edition_resources(app: FastAPI, decider: Decider, access: Access, clock:
     )
 
 
-def _edition(rules: ReadyRules, name: str) -> PreparedEdition:
+def edition_named(rules: ReadyRules, name: str) -> PreparedEdition:
+    """An edition by its id. Raises NotFound, naming the closest."""
     found = rules.editions.get(name)
     if found is None:
         advice = did_you_mean(name[:64], rules.editions, "`/v1/editions` lists the editions.")

@@ -58,6 +58,24 @@ class InvalidQuery(LimbtierError):
     code = "invalid-query"
 
 
+class NotAcceptable(LimbtierError):
+    """There is no form of the answer that the caller takes."""
+
+    code = "not-acceptable"
+
+
+class UnsupportedByProver(LimbtierError):
+    """An edition holds something that has no formula, so nothing is proved about it."""
+
+    code = "unsupported-by-prover"
+
+
+class WorkFailed(LimbtierError):
+    """Long work on an edition failed in a way that nobody foresaw; the log of the service has the rest."""
+
+    code = "work-failed"
+
+
 class NotReady(LimbtierError):
     """The service cannot make and store decisions now."""
 

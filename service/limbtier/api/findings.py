@@ -237,6 +237,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         ),
         Finding("missing-field", "A field that is always needed is missing.", "Give it."),
         Finding(
+            "not-acceptable",
+            "The header Accept takes none of the forms that there are.",
+            "Ask for one of these forms.",
+        ),
+        Finding(
             "no-edition-in-force",
             "No edition was in force at that moment.",
             "Name an edition, or tell whoever runs the service.",
@@ -308,6 +313,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Round it as the question says.",
         ),
         Finding(
+            "too-much-work",
+            "Too much long work waits already.",
+            "Ask again in a minute.",
+        ),
+        Finding(
             "unknown-card",
             "No card of this organisation has this id.",
             "Use the `uuid` of a card that was given.",
@@ -315,6 +325,7 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         Finding("unknown-choice", "A text is none of the choices.", "Use one of the choices."),
         Finding("unknown-decision", "No decision has this id.", "Compare the id."),
         Finding("unknown-edition", "No edition has this id.", "List the editions to see their ids."),
+        Finding("unknown-impact", "No impact was measured under this id.", "Measure it again."),
         Finding("unknown-field", "The request has no such field.", "Leave it out, or correct its name."),
         Finding(
             "unknown-input", "The vocabulary has no such input.", "Correct its name; see the vocabulary."
@@ -334,6 +345,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "unsupported-media-type",
             "The body is not declared as JSON in UTF-8.",
             "Send `Content-Type: application/json`.",
+        ),
+        Finding(
+            "work-failed",
+            "Long work on an edition failed in a way that nobody foresaw.",
+            "Ask again in two minutes; if it stays, report it.",
         ),
         Finding(
             "unusual-value",

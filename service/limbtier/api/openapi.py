@@ -21,6 +21,7 @@ from limbtier.api.cds_hooks_schema import (
 )
 from limbtier.api.decision_schema import Preview, StoredDecision
 from limbtier.api.examples import Example, examples_of
+from limbtier.api.governance_schema import CheckResult, Comparison, ImpactResult, ProofList, Work
 from limbtier.api.health_resources import Live, Ready
 from limbtier.api.log_schema import (
     ConsistencyProof,
@@ -71,6 +72,7 @@ TAGS: Final = [
         "description": "The same decisions as cards (HL7 CDS Hooks 2.0), and feedback on them.",
     },
     {"name": "rules", "description": "What may be asked, and by which rules it is decided."},
+    {"name": "governance", "description": "What the governance team reads of an edition before it signs."},
     {"name": "health", "description": "For whoever runs the service."},
     {"name": "documentation", "description": "This description, and the problem types."},
 ]
@@ -142,6 +144,7 @@ def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
         **schemas_of(StoredDecision, Preview, DecisionPage, Replay, Explanation),
         **schemas_of(InclusionProof, ConsistencyProof),
         **schemas_of(CdsServices, CdsCall, CdsCards, CdsFeedback, FeedbackKept, FeedbackSummary),
+        **schemas_of(Work, CheckResult, ProofList, Comparison, ImpactResult),
         **schemas_of(*RELEASE_MODELS),
         **schemas_of(Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),
         "Tier": {

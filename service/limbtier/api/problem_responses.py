@@ -79,6 +79,8 @@ async def _on_purpose(_request: Request, error: Exception) -> Response:
         error.code == "body-too-large"
     ):  # the rest is not read, so no other request can follow on the connection
         headers["Connection"] = "close"
+    elif error.code == "too-much-work":
+        headers["Retry-After"] = "60"
     elif isinstance(error, Unauthorised | InsufficientScope):
         headers["WWW-Authenticate"] = error.challenge
     return problem_response(error.code, error.diagnostics, headers)

@@ -104,6 +104,13 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "Use one of the methods in the header `Allow`.",
         ),
         ProblemType(
+            "not-acceptable",
+            "There is no such form of this",
+            406,
+            "What is at this address has none of the forms that the header `Accept` takes.",
+            "Ask for a form that the description of the API names, or leave the header out.",
+        ),
+        ProblemType(
             "edition-unavailable",
             "The edition that made this decision is not here",
             409,
@@ -216,6 +223,14 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "Correct or remove the parameters that `errors` names.",
         ),
         ProblemType(
+            "unsupported-by-prover",
+            "The prover cannot read this edition",
+            422,
+            "The edition holds something that has no formula, so nothing is proved about it and no behaviour "
+            "compared. `errors` says what. Nothing was passed over.",
+            "Prove another edition, or take out of this one what `errors` names.",
+        ),
+        ProblemType(
             "engines-disagree",
             "The two engines disagree",
             500,
@@ -238,6 +253,22 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
             "The service failed in a way that nobody foresaw. Take no tier from it; decide by local policy.",
             "Report it, with the `instance` of the answer, to whoever runs the service; the log has the rest "
             "under that name.",
+        ),
+        ProblemType(
+            "work-failed",
+            "The work on the edition failed",
+            500,
+            "Checking, proving, comparing or measuring failed in a way that nobody foresaw. It says nothing "
+            "about the edition.",
+            "Ask again in two minutes: it is begun anew. If it stays, report the `instance` of the answer.",
+        ),
+        ProblemType(
+            "too-much-work",
+            "Too much long work waits already",
+            503,
+            "Checks, proofs, comparisons and impacts are worked out one after another, and several wait "
+            "already. Decisions are not held up by them.",
+            "Ask again after the seconds of the header `Retry-After`.",
         ),
         ProblemType(
             "store-unavailable",

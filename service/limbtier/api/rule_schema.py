@@ -114,10 +114,27 @@ class Counts(Described):
     worked_cases: Count
 
 
+class ChangeOfBase(Described):
+    """One thing that an edition does to the one it is based on, where it stands, and why. What changes
+    nothing by itself, such as a worked case, is added without a reason."""
+
+    part: Line
+    act: Literal["added", "replaced", "withdrawn"]
+    name: Line
+    reason: Words | None
+    decided_by: Annotated[Line | None, Field(description="A role, never a person.")]
+    file: Line
+    line: Count
+
+
 class EditionDetail(EditionHead):
     """One edition without its rules."""
 
     based_on: EditionId | None
+    bases: Annotated[
+        list[EditionId], Field(max_length=100, description="What it is based on, nearest first.")
+    ]
+    changes: Annotated[list[ChangeOfBase], Field(max_length=10_000)]
     owner: Line
     tiers: Annotated[list[TierWords], Field(max_length=10)]
     settings: Annotated[list[Setting], Field(max_length=1000)]
@@ -204,6 +221,15 @@ class Concludes(Described):
     instruct_with: Names = left_out()
 
 
+class RuleOrigin(Described):
+    """Which edition wrote a rule as it stands, and what that one did."""
+
+    edition: EditionId
+    act: Literal["given", "added", "replaced"]
+    reason: Words | None
+    decided_by: Line | None
+
+
 class Rule(Described):
     """One rule: when it applies, what it concludes, why, and on whose word."""
 
@@ -213,6 +239,7 @@ class Rule(Described):
     when: Condition
     concludes: Concludes
     because: Words
+    origin: RuleOrigin
     sources: Annotated[list[Source], Field(max_length=1000)]
     file: Line
     line: Count

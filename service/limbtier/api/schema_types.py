@@ -27,6 +27,8 @@ Sentences = Annotated[list[Words], Field(max_length=1000)]
 # The tiers are those of the edition: a reference takes the place of this mark when the schemas are written.
 _TIER_MARK = "x-tier"
 Tier = Annotated[str, WithJsonSchema({_TIER_MARK: True})]
+_ANY_MARK = "x-any-object"
+AnyObject = Annotated[dict[str, Any], WithJsonSchema({_ANY_MARK: True})]
 
 
 def left_out() -> Any:
@@ -61,6 +63,9 @@ def schemas_of(*models: type[BaseModel]) -> dict[str, Any]:
 
 def _with_tiers(value: Any) -> Any:
     match value:
+        case dict() if _ANY_MARK in value:
+            others = {name: item for name, item in value.items() if name != _ANY_MARK}
+            return {"$ref": REFERENCE.format(model="AnyObject"), **others}
         case dict() if _TIER_MARK in value:
             others = {name: item for name, item in value.items() if name != _TIER_MARK}
             return {"$ref": REFERENCE.format(model="Tier"), **others}

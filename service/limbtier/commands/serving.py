@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from limbtier.commands.parts import address, key_manager, settings
@@ -12,6 +13,8 @@ from limbtier.commands.workers import serve_with_workers
 from limbtier.foundation.log_output import log_to_stderr
 from limbtier.foundation.settings import CHECKOUT
 
+AFTER_EVERY_START = datetime(2199, 12, 31, tzinfo=UTC)
+"""The file describes the edition that begins last, so that it is the same on whichever day it is written."""
 DEMO_ORGANISATION = "quillerbeck"  # invented, as everything in demo_data
 
 
@@ -93,6 +96,6 @@ def _openapi(options: argparse.Namespace) -> int:
 
     with tempfile.TemporaryDirectory() as keys:
         chosen = replace(settings(), database=":memory:", log_keys=Path(keys) / "keys")
-        write_openapi(from_settings(chosen), options.folder / "openapi.json")
+        write_openapi(from_settings(chosen, lambda: AFTER_EVERY_START), options.folder / "openapi.json")
     print(f"wrote {options.folder}")
     return 0

@@ -182,6 +182,10 @@ code{font-size:.9em;overflow-wrap:anywhere}
 thead{display:table-header-group}tr{break-inside:avoid}}
 """
 _STYLE_HASH: Final = b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()
+HTML_POLICY: Final = (
+    f"default-src 'none'; style-src 'sha256-{_STYLE_HASH}'; base-uri 'none'; form-action 'none'"
+)
+"""What a page may load (Content-Security-Policy): its own style and nothing else."""
 
 
 def html(document: Document) -> str:
@@ -195,8 +199,7 @@ def _html_document(document: Document) -> Iterator[str]:
     yield "<!DOCTYPE html>"
     yield f'<html lang="{escape(document.language)}">'
     yield '<head>\n<meta charset="utf-8">'
-    policy = f"default-src 'none'; style-src 'sha256-{_STYLE_HASH}'; base-uri 'none'; form-action 'none'"
-    yield f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
+    yield f'<meta http-equiv="Content-Security-Policy" content="{HTML_POLICY}">'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
     yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>"
     yield '<body>\n<a class="skip" href="#main">Skip to the text</a>'

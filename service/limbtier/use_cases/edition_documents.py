@@ -12,6 +12,7 @@ from limbtier.domain.rule import GuardRails
 from limbtier.governance.rendering import render_html, render_markdown
 from limbtier.governance.scaffold import new_edition
 from limbtier.rulesets.repository import RuleRepository
+from limbtier.use_cases.decide import ReadyRules
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +22,17 @@ class EditionInFull:
     edition: Edition
     guard_rails: GuardRails
     bases: tuple[Edition, ...]
+
+    @classmethod
+    def of(cls, rules: ReadyRules, edition_id: str) -> EditionInFull:
+        """An edition of the rules in use. Raises KeyError."""
+        prepared = rules.editions[edition_id]
+        bases: list[Edition] = []
+        base = prepared.edition.based_on
+        while base is not None:
+            bases.append(rules.editions[base].edition)
+            base = bases[-1].based_on
+        return cls(prepared.edition, prepared.guard_rails, tuple(bases))
 
     def markdown(self) -> str:
         """The whole edition as Markdown."""

@@ -13,6 +13,7 @@ from typing import Final, TextIO
 import orjson
 
 from limbtier.domain.assessment import UNITED_KINGDOM
+from limbtier.domain.edition import Edition
 from limbtier.domain.entry import DecisionFilter
 from limbtier.governance.impact import Impact
 from limbtier.governance.impact_plot import impact_svg
@@ -22,13 +23,14 @@ from limbtier.use_cases.measure_impact import Candidate, measure_impact
 from limbtier.use_cases.past_assessments import DecisionsOfLog, LinesOfFile, PastAssessments
 
 SECONDS_BETWEEN_PROGRESS: Final = 1.0
-_FORMS: Final[Mapping[str, Callable[[Impact, Measured], bytes]]] = {
+FORMS: Final[Mapping[str, Callable[[Impact, Measured], bytes]]] = {
     "json": lambda impact, measured: orjson.dumps(
         impact_record(impact, measured), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
     ),
     "csv": lambda impact, _measured: impact_csv(impact).encode(),
     "svg": lambda impact, measured: impact_svg(impact, measured).encode(),
 }
+"""The forms in which all of an impact can be written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,11 @@ def _midnight(day: date | None) -> datetime | None:
     return None if day is None else datetime.combine(day, clock_time(), UNITED_KINGDOM)
 
 
+def measured_of(past: Past, edition: Edition, against: str | None) -> Measured:
+    """What is measured, in words: `against` is an edition, or None for what was decided."""
+    return Measured(edition, past.source, past.decided if against is None else f"what {against} decides")
+
+
 def report_impact(
     past: Past, candidate: Candidate, files: Mapping[str, Path], out: TextIO, err: TextIO
 ) -> int:
@@ -73,11 +80,10 @@ def report_impact(
     for file in files.values():
         file.open("ab").close()  # better found out before than after
     edition = edition_named(candidate.rules(), candidate.edition).edition
-    compared_with = past.decided if candidate.against is None else f"what {candidate.against} decides"
     impact = measure_impact(past.assessments, candidate, _Progress(err).told)
-    measured = Measured(edition, past.source, compared_with)
+    measured = measured_of(past, edition, candidate.against)
     for form, file in files.items():
-        file.write_bytes(_FORMS[form](impact, measured))
+        file.write_bytes(FORMS[form](impact, measured))
         err.write(f"wrote {file}\n")
     out.write(impact_text(impact, measured))
     return 1 if impact.not_decided else 0

@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Final
 
+import orjson
+
 from limbtier.domain.edition import Edition
 from limbtier.domain.hazard import HazardLog
 from limbtier.domain.rule import GuardRails
@@ -15,7 +17,12 @@ from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import InvalidRuleFiles, NotFound
 from limbtier.governance.checks.registry import BY_TOPIC
 from limbtier.governance.document import html, markdown
-from limbtier.governance.hazard_log import Evidence, names_of_tests, unknown_references
+from limbtier.governance.hazard_log import (
+    Evidence,
+    hazard_log_record,
+    names_of_tests,
+    unknown_references,
+)
 from limbtier.governance.hazard_log_text import hazard_document, hazard_list
 from limbtier.governance.proofs.danger_signs import HEARD
 from limbtier.governance.proofs.liftability import lift_statement
@@ -28,6 +35,7 @@ from limbtier.use_cases.ready_rules import ready_rules
 
 FORMS: Final[Mapping[str, Callable[[HazardLog, Edition, GuardRails], str]]] = {
     "text": hazard_list,
+    "json": lambda *shown: orjson.dumps(hazard_log_record(*shown)).decode(),
     "markdown": lambda *shown: markdown(hazard_document(*shown)),
     "html": lambda *shown: html(hazard_document(*shown)),
 }
@@ -44,6 +52,11 @@ def show_hazards(
     if prepared is None:
         message, advice = "No edition is in force today.", "Name one with `--edition`."
         raise NotFound([Diagnostic("no-edition", message, advice)])
+    return hazards_beside(rules_folder, prepared, tests_folder, form)
+
+
+def hazards_beside(rules_folder: Path, prepared: PreparedEdition, tests_folder: Path, form: str) -> str:
+    """The hazard log of a rules folder in one of FORMS, beside an edition. Raises InvalidRuleFiles."""
     log = load_hazards(rules_folder)
     unknown = unknown_references(log, evidence(prepared, tests_folder))
     if unknown:
