@@ -306,7 +306,10 @@ def test_errors_of_the_router_and_of_access_are_told_alike(shared_service: Servi
     unknown = client.get("/fhir/Questionnaire", headers=bearer("nobody"))
     assert outcome_of(unknown, 401) == [("token-refused", None)]
     assert unknown.headers["www-authenticate"].startswith("Bearer ")
-    assert client.head("/fhir/nothing").content == b""
+    head = client.head("/fhir/nothing")
+    assert (head.status_code, head.content) == (404, b"")
+    assert head.headers["content-type"] == "application/fhir+json"
+    assert "content-length" not in head.headers
     # Elsewhere they stay problems.
     assert client.get("/fhirs").headers["content-type"] == "application/problem+json"
 

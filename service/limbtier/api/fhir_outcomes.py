@@ -64,4 +64,7 @@ class FhirOutcomes:
 
 def _headers(given: list[tuple[bytes, bytes]], length: int) -> list[tuple[bytes, bytes]]:
     kept = [pair for pair in given if pair[0] not in (b"content-type", b"content-length")]
-    return [*kept, (b"content-type", FHIR_JSON.encode()), (b"content-length", str(length).encode())]
+    kept.append((b"content-type", FHIR_JSON.encode()))
+    if length:  # else it is the answer to HEAD, whose length would be that of GET
+        kept.append((b"content-length", str(length).encode()))
+    return kept
