@@ -24,6 +24,7 @@ from limbtier.use_cases.release_files import Files
 from limbtier.use_cases.release_judgement import statement_record
 from limbtier.use_cases.release_rules import ReleasedRules
 
+RULES = CHECKOUT / "rules"
 CORE, SET = "core-2026.1.0", "larchmere"
 TODAY = date(2026, 11, 25)
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
@@ -59,7 +60,7 @@ def steps_over(
     """The steps of one process over a log."""
     database = log.store.database
     editions = EditionTable(database)
-    released = ReleasedRules(Decider(rules), editions, log.store, folder or CHECKOUT / "rules")
+    released = ReleasedRules(Decider(rules), editions, log.store, folder or RULES)
     return QuickReleases(DraftTable(database), released, log.store, log.append, clock)
 
 

@@ -15,7 +15,6 @@ from limbtier.audit.checkpoint_key import KeyFolder
 from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
 from limbtier.foundation.errors import InvalidRuleFiles, LimbtierError, NotFound
-from limbtier.foundation.settings import CHECKOUT
 from limbtier.store.database import Database
 from limbtier.store.drafts import EditionTable
 from limbtier.store.entries import EntryStore
@@ -28,6 +27,7 @@ from tests.support.releases import (
     CORE,
     EDITOR,
     NOON,
+    RULES,
     SCOPES,
     STRANGER,
     TODAY,
@@ -42,7 +42,6 @@ from tests.support.releases import (
 
 FIRST, SECOND = "larchmere-2026.1.0", "larchmere-2026.2.0"
 TOMORROW = TODAY + timedelta(days=1)
-RULES = CHECKOUT / "rules"
 
 
 @pytest.fixture
