@@ -210,3 +210,10 @@ def test_problems_are_as_their_schema_says(shared_service: Service) -> None:
 )
 def test_pointers_are_fragments_as_the_standard_writes_them(pointer: str, fragment: str) -> None:
     assert pointer_fragment(pointer) == fragment
+
+
+def test_no_code_stands_twice_in_the_catalogue() -> None:
+    for file in ("findings.py", "problems.py"):
+        text = (PACKAGE / "api" / file).read_text(encoding="utf-8")
+        codes = re.findall(r'(?:Finding|ProblemType)\(\s*"([a-z-]+)"', text)
+        assert sorted(codes) == sorted(set(codes))

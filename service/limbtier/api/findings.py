@@ -340,12 +340,6 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "The body is not declared as JSON in UTF-8.",
             "Send `Content-Type: application/json`.",
         ),
-        Finding("unsupported-encoding", "The body is compressed.", "Send it uncompressed."),
-        Finding(
-            "unsupported-media-type",
-            "The body is not declared as JSON in UTF-8.",
-            "Send `Content-Type: application/json`.",
-        ),
         Finding(
             "work-failed",
             "Long work on an edition failed in a way that nobody foresaw.",
@@ -357,11 +351,6 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Check the entry.",
         ),
         Finding("wrong-hook", "The service is for another hook.", "Call it for its own hook."),
-        Finding(
-            "wrong-type",
-            "A value is of another type than its field.",
-            "Flags are `true` and `false`, numbers are numbers, dates are texts; nothing is converted.",
-        ),
         Finding(
             "wrong-type",
             "A value is of another type than its field.",
