@@ -310,8 +310,12 @@ def test_an_arterial_test_may_be_of_the_day_that_the_answers_say(send: Send, con
     mapped = send(ankle, arm, without=("arm_pressure_left_mmhg",))
     assert left(mapped)["dorsalis_pedis_mmhg"] == 110
     assert read_json(mapped.assessment)["person"]["arm_pressure_left_mmhg"] == 140
-    ankle["effectiveDateTime"] = "2026-02-19"
-    assert refusals(send, ankle, arm) == [("observation-of-another-day", GIVEN)]
+    for other_day in ("2026-02-19", DAY):
+        ankle["effectiveDateTime"] = other_day
+        assert refusals(send, ankle, arm) == [("observation-of-another-day", GIVEN)]
+    contact["limbs"]["left"]["arterial_test_on"] = "not_done"
+    arm["effectiveDateTime"] = DAY
+    assert left(send(ankle, arm))["dorsalis_pedis_mmhg"] == 110
 
 
 def test_a_finding_about_an_answer_is_placed_at_the_observation_it_came_from(send: Send) -> None:

@@ -250,23 +250,29 @@ class ObservationReader:
         return day
 
     def _compare_days(self, one: CodedInput, target: tuple[str, ...], day: date | None, steps: Steps) -> None:
-        """A measurement counts for the contact on its own day, or on the day that its question gives."""
-        if day is None or self._contact.day is None or day == self._contact.day:
+        """A measurement counts on the day that the answers give for it; where they give none, on the day of
+        the contact."""
+        if day is None or self._contact.day is None:
             return
-        allowed = _days(one, target, self._given.answers)
-        if day.isoformat() in allowed:
+        said = _days(one, target, self._given.answers)
+        if day.isoformat() in said or (not said and day == self._contact.day):
             return
-        message = f"The observation was made on {day}, not on the day of the contact."
+        wanted = " or ".join(sorted(said)) if said else f"{self._contact.day}, the day of the contact"
+        message = f"The observation was made on {day} and not on {wanted}."
         advice = "Leave it out, and measure anew."
         if one.dated_by is not None:
             advice = f"Answer `{one.dated_by}` of the leg with the day of the measurement, or leave it out."
         self._faults.add("observation-of-another-day", message, advice, steps)
 
 
-def _days(one: CodedInput, target: tuple[str, ...], answers: Mapping[Steps, Any]) -> set[Any]:
-    """The answers to the input that dates a measurement: of the leg, or of any leg for one of the person."""
+def _days(one: CodedInput, target: tuple[str, ...], answers: Mapping[Steps, Any]) -> set[str]:
+    """The days answered to the input that dates a measurement: of the leg, or of any leg for one of the
+    person."""
+    if one.dated_by is None:
+        return set()
     places = [("limbs", side) for side in SIDES] if target[0] == "person" else [target[:-1]]
-    return {answers.get((*place, one.dated_by or "")) for place in places}
+    found = (answers.get((*place, one.dated_by)) for place in places)
+    return {day for day in found if isinstance(day, str) and day != NOT_DONE}
 
 
 def _is(wanted: Coding | None, codings: list[tuple[str, str]]) -> bool:
