@@ -7,6 +7,7 @@ from datetime import timedelta
 
 import pytest
 
+from limbtier.domain.due_reviews import AttentionDays
 from limbtier.domain.entry import Entry
 from limbtier.domain.episode_fold import fold, refold
 from limbtier.store.database import Database
@@ -30,7 +31,9 @@ def _changes(seed: int, count: int) -> list[EpisodeChange]:
     for number, part in enumerate(episode(seed, count)):
         state = fold(state, part, KEEPING)
         assert state is not None
-        found.append(EpisodeChange("quillerbeck", "EP-1", number - 1 if number else None, part, state))
+        found.append(
+            EpisodeChange("quillerbeck", "EP-1", number - 1 if number else None, part, state, AttentionDays())
+        )
     return found
 
 
@@ -82,7 +85,7 @@ def test_episodes_worked_out_anew_replace_all_that_were_kept(database: Database,
     contact = maker.contact(_changes(3, 0)[0].part.at + timedelta(days=1))
     state = refold([contact], KEEPING)
     assert state is not None
-    rebuilt = RebuiltEpisode("quillerbeck", "EP-2", state, [FoundPart(1, contact)])
+    rebuilt = RebuiltEpisode("quillerbeck", "EP-2", state, [FoundPart(1, contact)], AttentionDays())
     assert table.replace_all([rebuilt]) == 1
     assert table.find("quillerbeck", "EP-1") is None
     assert table.find("quillerbeck", "EP-2") == (1, state)

@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 from sqlalchemy import bindparam, delete, func, select, update
 
 from limbtier.domain.decision import DISPOSITIONS
+from limbtier.domain.due_reviews import AttentionDays
 from limbtier.domain.entry import Also
 from limbtier.domain.episode_state import EpisodeEvent, EpisodeState, Part, rank
 from limbtier.domain.episode_text import read_part, read_state, written
@@ -50,6 +51,7 @@ class RebuiltEpisode(NamedTuple):
     reference: str
     state: EpisodeState
     parts: Sequence[FoundPart]
+    attention: AttentionDays
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,7 @@ class EpisodeChange:
     after: int | None
     part: Part
     state: EpisodeState
+    attention: AttentionDays
 
 
 class EpisodeTable:
@@ -140,7 +143,7 @@ class EpisodeTable:
             if (None if row is None else row[0]) != change.after:
                 message = "The episode got another contact or event meanwhile."
                 raise EpisodeMoved(fault(message, "Send the request again.").diagnostics)
-            values = state_row(change.state, position, state)
+            values = state_row(change.state, change.attention, position, state)
             if row is None:
                 self._database.insert(cursor, episodes, [(*name, *values)])
             else:
@@ -156,8 +159,8 @@ class EpisodeTable:
         with self._database.writing() as cursor:
             for text in self._clear:
                 cursor.execute(text)
-            for organisation, reference, state, parts in rebuilt:
-                row = state_row(state, parts[-1].position, packed(written(state)))
+            for organisation, reference, state, parts, attention in rebuilt:
+                row = state_row(state, attention, parts[-1].position, packed(written(state)))
                 insert(cursor, episodes, [(organisation, reference, *row)])
                 rows = [
                     _part_row(organisation, reference, one.part, one.position, packed(written(one.part)))
@@ -168,21 +171,28 @@ class EpisodeTable:
         return count
 
 
-def state_row(state: EpisodeState, position: int, kept: bytes) -> Row:
+def state_row(state: EpisodeState, attention: AttentionDays, position: int, kept: bytes) -> Row:
     """The columns of an episode after its names."""
     due = state.review_due_on
     tiers = [leg.tier or NOTHING_ON for leg in state.limbs.values()]
-    urgent = [leg.disposition for leg in state.limbs.values()]
+    urgent = min((leg.disposition for leg in state.limbs.values()), key=_URGENCY.__getitem__)
+    days = [day for day in (due, attention.stuck_on, attention.assessment_on) if day is not None]
+    since = min(days, default=None) if state.closed_on is None else None
     return (
         position,
         state.opened_on.isoformat(),
         None if due is None else due.isoformat(),
         max(tiers, key=rank, default=NOTHING_ON),
-        min(urgent, key=_URGENCY.__getitem__),
+        urgent,
         state.calendar,
         None if state.closed_on is None else state.closed_on.isoformat(),
         state.closed_as,
         kept,
+        _URGENCY[urgent],
+        *(
+            None if day is None else day.isoformat()
+            for day in (since, attention.stuck_on, attention.assessment_on)
+        ),
     )
 
 

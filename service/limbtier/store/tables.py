@@ -21,7 +21,7 @@ from sqlalchemy import (
     text,
 )
 
-REVISION: Final = "0005"
+REVISION: Final = "0006"
 """The migration that leads to these tables."""
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -192,8 +192,13 @@ episodes = Table(
     Column("closed_on", Text),
     Column("closed_as", Text),
     Column("state", LargeBinary, nullable=False),
+    Column("urgency", BigInteger, nullable=False, server_default="0"),
+    Column("attention_on", Text),
+    Column("stuck_on", Text),
+    Column("assessment_on", Text),
     PrimaryKeyConstraint("organisation", "reference"),
     Index("episodes_due", "organisation", "review_due_on", "reference"),
+    Index("episodes_needing_attention", "organisation", "urgency", "attention_on", "reference"),
     Index("episodes_at_tier", "organisation", "tier", "review_due_on"),
 )
 

@@ -17,6 +17,7 @@ from limbtier.domain.episode import episode_problem
 from limbtier.domain.episode_fold import fold, refold
 from limbtier.domain.episode_state import Contact, EpisodeState, Part
 from limbtier.domain.pathway import Pathway
+from limbtier.engine.attention import Attention
 from limbtier.engine.episode_completion import Completion, Filled
 from limbtier.engine.watch import Flag, Watch
 from limbtier.foundation.clock import Clock, now
@@ -55,8 +56,9 @@ class Known:
 class Episodes:
     """Reads episodes and folds them on. One for an application; it keeps nothing itself."""
 
-    def __init__(self, table: EpisodeTable, watch: Watch, clock: Clock = now) -> None:
+    def __init__(self, table: EpisodeTable, watch: Watch, attention: Attention, clock: Clock = now) -> None:
         self.table = table
+        self.attention = attention
         self.pathway: Pathway = watch.pathway
         self.watch = watch
         self.clock = clock
@@ -109,7 +111,7 @@ class Episodes:
             later = sum(part.at > at and part.id not in gone for part in counting)
             state = refold(before, self.pathway.kept)
         if state is not None and state.closed_on is not None and day_of(at) >= state.closed_on:
-            raise _closed(state, pointer("episode"))
+            raise closed_episode(state, pointer("episode"))
         return Known(organisation, reference, at, corrects, confirmed, state, latest, position, parts, later)
 
     def completing(self, known: Known) -> Completion | None:
@@ -141,7 +143,8 @@ class Episodes:
 
     def changing(self, known: Known, part: Part, state: EpisodeState) -> Also:
         """Keeps the part and the state together with their entry."""
-        change = EpisodeChange(known.organisation, known.reference, known.last_position, part, state)
+        days = self.attention.days(state)
+        change = EpisodeChange(known.organisation, known.reference, known.last_position, part, state, days)
         return self.table.changing(change)
 
     def flags(
@@ -172,7 +175,7 @@ class Episodes:
         for (organisation, reference), parts in found.items():
             state = refold([one.part for one in parts], self.pathway.kept)
             if state is not None:
-                yield RebuiltEpisode(organisation, reference, state, parts)
+                yield RebuiltEpisode(organisation, reference, state, parts, self.attention.days(state))
 
 
 def episode_record(
@@ -274,7 +277,8 @@ def _nothing_to_correct(corrects: str) -> InvalidAssessment:
     return InvalidAssessment([Diagnostic("unknown-decision", message, advice, pointer("corrects"))])
 
 
-def _closed(state: EpisodeState, where: str) -> InvalidAssessment:
+def closed_episode(state: EpisodeState, where: str) -> InvalidAssessment:
+    """The refusal of what happens on or after the day on which an episode was closed."""
     words = {"healed": "healed", "died": "the person died", "moved_away": "the person moved away"}
     message = (
         f"The episode was closed on {state.closed_on}: {words.get(str(state.closed_as), state.closed_as)}."

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
+from limbtier.domain.caseload import CaseloadTerms
 from limbtier.domain.edition import Edition
+from limbtier.engine.attention import Attention
 from limbtier.engine.watch import Watch
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import InvalidRuleFiles
+from limbtier.rulesets.read_caseload import load_caseload_terms
 from limbtier.rulesets.read_pathway import load_pathways
 
 
@@ -26,3 +29,10 @@ def ready_watch(folder: Path, editions: Iterable[Edition]) -> Watch:
             ]
         )
     return Watch(pathways[-1])
+
+
+def ready_attention(folder: Path, watch: Watch) -> tuple[Attention, CaseloadTerms]:
+    """What puts episodes on the due list, and what the picture of a caseload counts. Raises
+    InvalidRuleFiles."""
+    due, counted = load_caseload_terms(folder, watch.pathway)
+    return Attention(watch, due), counted
