@@ -66,8 +66,9 @@ def read_hook_request(value: Any, service: CdsService) -> HookRequest:
     for name, kind in (("fhirServer", str), ("fhirAuthorization", dict), ("prefetch", dict)):
         if name in value:
             _member(value, name, kind, found)
-    prefetch = value.get("prefetch")
-    for name in (ASSESSMENT, OBSERVATIONS) if isinstance(prefetch, dict) else ():
+    given = value.get("prefetch")
+    prefetch = given if isinstance(given, dict) else {}
+    for name in (ASSESSMENT, OBSERVATIONS):
         if prefetch.get(name) is not None:
             _member(prefetch, name, dict, found, "prefetch")
     if "fhirAuthorization" in value and "fhirServer" not in value:
@@ -75,7 +76,7 @@ def read_hook_request(value: Any, service: CdsService) -> HookRequest:
         found.append(_fault("missing-field", "`fhirServer` is missing.", advice, "fhirServer"))
     if found:
         raise InvalidHookRequest(found)
-    return HookRequest(context["patientId"], value.get("prefetch", {}))
+    return HookRequest(context["patientId"], prefetch)
 
 
 def _check_context(context: Mapping[str, Any], found: list[Diagnostic]) -> None:
