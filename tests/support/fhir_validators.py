@@ -4,7 +4,7 @@
 - `fhir.resources` (BSD): required elements, one of a choice of types, dates. It has 4.3.0 (R4B) and no
   4.0.1; the two are alike in every element used here.
 - `fhirkit` (MIT or Apache-2.0), from the R4 definitions: required elements, cardinalities, unknown elements.
-- The invariants of the official StructureDefinitions, evaluated with `fhirpathpy` (BSD).
+- The invariants of the official StructureDefinitions, evaluated with `fhirpathpy` (MIT).
 - The official code systems, for the codes that the schema leaves open.
 """
 
