@@ -15,6 +15,7 @@ from limbtier.domain.caller import Caller
 from limbtier.domain.entry import Entry, Retry
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import EnginesDisagree, GuardRailBroken
+from limbtier.store.faults import Busy
 from limbtier.use_cases.decide import Decider, ReadyRules
 from tests.api.service import Service, first_contact, invented, problem_of, start
 
@@ -81,25 +82,32 @@ def test_decisions_made_at_once_all_are_stored_under_ids_of_their_own(service: S
         assert service.client.get(answer.headers["location"]).content == answer.content
 
 
-def test_deciding_runs_on_the_event_loop_and_waiting_for_the_disk_does_not(
+def test_deciding_and_the_disk_run_on_the_event_loop_and_waiting_for_another_writer_does_not(
     service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    seen: dict[str, str] = {}
+    busy = threading.Event()
+    seen: dict[str, list[str]] = {"decide": [], "append": []}
     entry, append = service.decider.entry, service.log.store.append
 
     def watched_entry(body: bytes, caller: Caller, retry: Retry | None = None) -> Entry:
-        seen["decide"] = threading.current_thread().name
+        seen["decide"].append(threading.current_thread().name)
         return entry(body, caller, retry)
 
-    def watched_append(new: Sequence[Entry]) -> list[int]:
-        seen["append"] = threading.current_thread().name
+    def watched_append(new: Sequence[Entry], *, wait: bool = True) -> list[int]:
+        seen["append"].append(threading.current_thread().name)
+        if not wait and busy.is_set():
+            raise Busy
         return append(new)
 
     monkeypatch.setattr(service.decider, "entry", watched_entry)
     monkeypatch.setattr(service.log.store, "append", watched_append)
     assert service.post("/v1/decisions", first_contact()).status_code == 201
-    assert seen["append"] == "limbtier-log"
-    assert seen["decide"] != "limbtier-log"
+    busy.set()
+    assert service.post("/v1/decisions", first_contact()).status_code == 201
+    assert "limbtier-log" not in seen["decide"]
+    first, *then = seen["append"]
+    assert first == seen["decide"][0]
+    assert then == [seen["decide"][1], "limbtier-log"]
 
 
 # Refusals of the service itself.

@@ -10,12 +10,13 @@ from typing import Any
 
 import pytest
 
+from limbtier.audit import group_commit
 from limbtier.audit.group_commit import GroupCommit, settle
 from limbtier.domain.entry import Entry
 from limbtier.foundation.errors import StoreUnavailable
 from limbtier.store.database import Cursor, Database
 from limbtier.store.entries import EntryStore, RetryKeyTaken
-from limbtier.store.faults import Conflict, fault
+from limbtier.store.faults import Busy, Conflict, fault
 from limbtier.store.tables import retries
 from tests.support.log_entries import decision_entry, other_entry
 
@@ -149,6 +150,125 @@ def test_a_full_queue_refuses_at_once() -> None:
 
     assert asyncio.run(work()) == [0, 1, 2, 3]
     writer.close()
+
+
+class AtOnce:
+    """A commit for the end of a turn: counts what it is given, and says that it would have to wait where it
+    is told to."""
+
+    def __init__(self, commit: Callable[[Sequence[Entry]], list[int]], *, busy: bool = False) -> None:
+        self._commit = commit
+        self.busy = busy
+        self.batches: list[int] = []
+        self.threads: set[int] = set()
+
+    def __call__(self, batch: Sequence[Entry]) -> list[int]:
+        if self.busy:
+            raise Busy
+        self.batches.append(len(batch))
+        self.threads.add(threading.get_ident())
+        return self._commit(batch)
+
+
+def never(_batch: Sequence[Entry]) -> list[int]:
+    raise AssertionError("the thread had nothing to do")
+
+
+def test_what_one_turn_of_the_loop_appends_is_committed_together_on_the_loop() -> None:
+    at_once = AtOnce(numbered())
+    writer = GroupCommit(never, at_once)
+
+    async def work() -> list[int]:
+        first = await asyncio.gather(*(writer.append_soon(other_entry()) for _ in range(5)))
+        return [*first, await writer.append_soon(other_entry())]
+
+    assert asyncio.run(work()) == list(range(6))
+    assert at_once.batches == [5, 1]
+    assert at_once.threads == {threading.get_ident()}
+    writer.close()
+
+
+def test_what_would_have_to_wait_for_another_writer_goes_to_the_thread() -> None:
+    gate = Gate(numbered())
+    at_once = AtOnce(never, busy=True)
+    writer = GroupCommit(gate, at_once)
+
+    async def work() -> list[int]:
+        waiting = [writer.append_soon(other_entry()) for _ in range(3)]
+        await asyncio.get_running_loop().run_in_executor(None, gate.entered.wait)  # the loop goes on
+        gate.let_through.set()
+        return [await one for one in waiting]
+
+    assert asyncio.run(work()) == [0, 1, 2]
+    assert sum(gate.batches) == 3
+    writer.close()
+
+
+def test_after_a_commit_that_was_slow_the_thread_waits_for_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(group_commit, "SLOW_SECONDS", -1.0)  # any time at all is longer
+    gate = Gate(numbered())
+    gate.let_through.set()
+    at_once = AtOnce(numbered())
+    writer = GroupCommit(gate, at_once)
+
+    async def work() -> None:
+        await writer.append_soon(other_entry())
+        await writer.append_soon(other_entry())
+
+    asyncio.run(work())
+    assert (at_once.batches, gate.batches) == ([1], [1])
+    writer.close()
+
+
+def test_one_entry_of_a_turn_that_cannot_be_kept_fails_nobody_else(database: Database) -> None:
+    store = EntryStore(database)
+    known = other_entry()
+    store.append([known])
+    writer = GroupCommit(store.append, lambda batch: store.append(batch, wait=False))
+
+    async def work() -> list[Any]:
+        turn = [writer.append_soon(one) for one in (other_entry(), known, other_entry())]
+        return await asyncio.gather(*turn, return_exceptions=True)
+
+    first, second, third = asyncio.run(work())
+    assert (first, third) == (1, 2)
+    assert isinstance(second, Conflict)
+    assert store.head().size == 3
+    writer.close()
+
+
+def test_a_turn_that_is_too_long_is_refused_and_one_longer_than_a_batch_goes_to_the_thread() -> None:
+    gate = Gate(numbered())
+    gate.let_through.set()
+    at_once = AtOnce(never)
+    writer = GroupCommit(gate, at_once, most_waiting=6, most_together=4)
+
+    async def work() -> list[int]:
+        waiting = [writer.append_soon(other_entry()) for _ in range(6)]
+        with pytest.raises(StoreUnavailable, match="Too many entries wait"):
+            writer.append_soon(other_entry())
+        return [await one for one in waiting]
+
+    assert asyncio.run(work()) == list(range(6))
+    assert sum(gate.batches) == 6
+    assert max(gate.batches) <= 4
+    writer.close()
+
+
+def test_closing_commits_the_turn_that_has_not_ended(store: EntryStore) -> None:
+    at_once = AtOnce(never)
+    writer = GroupCommit(store.append, at_once)
+
+    async def work() -> list[int]:
+        waiting = [writer.append_soon(other_entry()) for _ in range(3)]
+        writer.close()
+        with pytest.raises(StoreUnavailable, match="being stopped"):
+            writer.append_soon(other_entry())
+        return [await one for one in waiting]
+
+    assert asyncio.run(work()) == [0, 1, 2]
+    assert at_once.batches == []
+    assert store.head().size == 3
 
 
 def test_closing_commits_what_has_queued_and_takes_nothing_more(store: EntryStore) -> None:

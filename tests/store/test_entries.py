@@ -13,7 +13,7 @@ from limbtier.foundation.errors import StoreUnavailable
 from limbtier.foundation.merkle import Frontier, complete_subtrees, leaf_hash
 from limbtier.store.database import Cursor, Database
 from limbtier.store.entries import EntryStore, RetryKeyTaken
-from limbtier.store.faults import Conflict
+from limbtier.store.faults import Busy, Conflict
 from limbtier.store.opening import open_database
 from limbtier.store.tables import entries, keys
 from tests.support.log_entries import decision_entry, other_entry
@@ -50,6 +50,25 @@ def test_the_hashes_kept_are_those_of_the_tree_over_the_entries(store: EntryStor
     assert store.read_hashes(list(wanted)) == list(wanted.values())
     assert store.read_hashes([]) == []
     assert store.last_hash_number() == complete_subtrees(150) - 1
+
+
+def test_who_does_not_want_to_wait_is_told_that_somebody_else_writes(address: str) -> None:
+    mine, other = EntryStore(open_database(address)), EntryStore(open_database(address))
+    for one in (mine, other):
+        one.append([other_entry()])
+    with other.locked() as log:
+        log.append([other_entry()])
+        with pytest.raises(Busy):
+            mine.append([other_entry()], wait=False)
+    assert mine.head().size == 3
+    if mine.database.is_sqlite:  # of PostgreSQL it is never known
+        assert mine.append([other_entry()], wait=False) == [3]
+    else:
+        with pytest.raises(Busy):
+            mine.append([other_entry()], wait=False)
+    assert mine.append([other_entry()]) == [mine.head().size - 1]
+    mine.close()
+    other.close()
 
 
 def test_an_empty_log_is_empty(store: EntryStore) -> None:

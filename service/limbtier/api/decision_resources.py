@@ -13,6 +13,7 @@ from limbtier.api.bearer import Access, security
 from limbtier.api.errors import InvalidQuery
 from limbtier.api.idempotency_key import PARAMETER, read_idempotency_key
 from limbtier.api.operations import JSON, NEEDS_TOKEN, answer, problems, reference
+from limbtier.api.plain_route import PlainRoute
 from limbtier.api.request_parts import read_json_body, read_query
 from limbtier.api.schema_types import DECISION_ID_PATTERN
 from limbtier.domain.caller import DECIDE
@@ -66,8 +67,7 @@ def add_decision_resources(
     looking_ahead = ThreadPoolExecutor(max_workers=1, thread_name_prefix="limbtier-form")
 
     # Deciding only computes, so it runs on the event loop: the way to a thread and back would cost about a
-    # third of what HTTP itself costs. The log waits for the disk in its own thread, and meanwhile the loop
-    # decides what comes next, so that several decisions share one wait.
+    # third of what HTTP itself costs. What is decided in one turn of the loop shares one wait for the disk.
 
     async def preview(request: Request) -> Response:
         await access.caller(request, DECIDE)
@@ -85,7 +85,7 @@ def add_decision_resources(
         body = await read_json_body(request, most_body_bytes)
         return _made(*await maker.make(body, caller, key))
 
-    app.add_api_route(
+    app.router.add_api_route(
         "/v1/previews",
         preview,
         methods=["POST"],
@@ -97,6 +97,7 @@ def add_decision_resources(
         response_class=Response,
         responses={**answer(200, "The answer.", "Preview"), **problems(*_REFUSALS)},
         openapi_extra={**_BODY, "parameters": [_NEXT_QUESTIONS]},
+        route_class_override=PlainRoute,
     )
     stored = answer(201, "The decision, stored.", "StoredDecision")
     stored[201]["headers"] = {
@@ -117,7 +118,7 @@ def add_decision_resources(
             "description": "Read the decision back.",
         }
     }
-    app.add_api_route(
+    app.router.add_api_route(
         "/v1/decisions",
         decide,
         methods=["POST"],
@@ -139,6 +140,7 @@ def add_decision_resources(
             ),
         },
         openapi_extra={**_BODY, "parameters": [PARAMETER]},
+        route_class_override=PlainRoute,
     )
 
 

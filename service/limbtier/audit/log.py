@@ -43,7 +43,7 @@ from limbtier.foundation.merkle import (
 )
 from limbtier.foundation.signed_note import Checkpoint, VerifierKey
 from limbtier.store.entries import EntryStore, StoredRetry
-from limbtier.store.faults import LogDamaged, damaged, fault
+from limbtier.store.faults import Busy, LogDamaged, damaged, fault
 from limbtier.store.locked_log import StoredCheckpoint
 
 SIGN_EVERY: Final = 5.0
@@ -120,7 +120,7 @@ class Log:
         self._missing: StoreUnavailable | None = None
         self._counted_at = 0.0
         self._prove()
-        self._writer = GroupCommit(self._commit, between=self._keep_signed)
+        self._writer = GroupCommit(self._commit, self._commit_at_once, between=self._keep_signed)
 
     # Whether it is sound.
 
@@ -286,6 +286,15 @@ class Log:
     def _commit(self, batch: Sequence[Entry]) -> list[int]:
         self._require_proof()
         positions = self.store.append(batch)
+        self._unsigned = True
+        self._watch_clock(batch)
+        return positions
+
+    def _commit_at_once(self, batch: Sequence[Entry]) -> list[int]:
+        """Raises Busy where more than the disk must be waited for."""
+        if self._fault is not None:
+            raise Busy
+        positions = self.store.append(batch, wait=False)
         self._unsigned = True
         self._watch_clock(batch)
         return positions

@@ -22,7 +22,7 @@ from sqlalchemy.dialects.postgresql import ARRAY
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.sql.elements import CompilerElement
 
-from limbtier.store.faults import Conflict, damaged, is_conflict, unavailable
+from limbtier.store.faults import Busy, Conflict, damaged, is_conflict, unavailable
 from limbtier.store.postgresql import PREPARED, PreparedCursor
 from limbtier.store.tables import entries, metadata
 
@@ -96,13 +96,18 @@ class Database:
             raise unavailable("read", error) from None
 
     @contextmanager
-    def writing(self) -> Iterator[Cursor]:
+    def writing(self, *, wait: bool = True) -> Iterator[Cursor]:
         """A cursor in a transaction; on SQLite nobody else writes meanwhile, on PostgreSQL lock a row.
 
         When the block ends, what was written is on the disk; when it raises, nothing of it is kept. Raises
         Conflict when a key is there already. An error of the commit itself leaves open whether it was kept.
+        Without `wait` it raises Busy where it would have to wait for more than the disk.
         """
-        with self._turn:
+        if not self._turn.acquire(blocking=wait):
+            raise Busy
+        try:
+            if not wait and (not self.is_sqlite or self._writer is None):
+                raise Busy
             try:
                 fresh = self._writer is None
                 if self._writer is None:
@@ -111,7 +116,7 @@ class Database:
                         self._writer.cursor().execute("PRAGMA busy_timeout = 0")
                 cursor = self._cursor(self._writer)
                 if self.is_sqlite:
-                    _begin_alone(cursor)
+                    _begin_alone(cursor, wait=wait)
                 else:
                     cursor.execute("BEGIN")
                 if fresh:
@@ -129,6 +134,8 @@ class Database:
                     raise Conflict(unavailable("written", error).diagnostics) from None
                 self._drop_writer()  # whatever state it is in, the next one begins afresh
                 raise unavailable("written", error) from None
+        finally:
+            self._turn.release()
 
     def _files(self) -> tuple[os.stat_result | None, ...]:
         """What stands now where SQLite keeps the database and its write-ahead log."""
@@ -188,7 +195,7 @@ class Database:
         return self.text(insert(table).from_select(names, select(*(given.c[name] for name in names))))
 
 
-def _begin_alone(cursor: Cursor) -> None:
+def _begin_alone(cursor: Cursor, *, wait: bool) -> None:
     """Begin to write once no other process does. SQLite itself looks again after pauses that soon grow to
     a tenth of a second, many times what a commit takes: two busy processes then mostly slept."""
     patience = time.monotonic() + BUSY_SECONDS
@@ -198,6 +205,8 @@ def _begin_alone(cursor: Cursor) -> None:
         except sqlite3.OperationalError as error:
             if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > patience:
                 raise
+            if not wait:
+                raise Busy from None
             time.sleep(_LOOK_AGAIN_SECONDS)
         else:
             return

@@ -118,14 +118,15 @@ class EntryStore:
         self._last_hash = text(select(func.max(hashes.c.number)))
         self._one_hash = statements.hashes(1)
 
-    def append(self, new: Sequence[Entry]) -> list[int]:
+    def append(self, new: Sequence[Entry], *, wait: bool = True) -> list[int]:
         """Append a batch in one transaction: all of it is on the disk when this returns, or nothing is kept.
 
         Returns the positions. Raises RetryKeyTaken, naming which, and Conflict for an id that is there.
+        Without `wait` it raises Busy while somebody else writes.
         """
         kept = [packed(entry.data) for entry in new]
         try:
-            with self.locked() as log:
+            with self.locked(wait=wait) as log:
                 return log.append(new, kept)
         except Conflict:
             self._refuse_taken(new)
@@ -135,12 +136,13 @@ class EntryStore:
             raise
 
     @contextmanager
-    def locked(self) -> Iterator[LockedLog]:
-        """The log in one transaction, while nobody else can append or sign.
+    def locked(self, *, wait: bool = True) -> Iterator[LockedLog]:
+        """The log in one transaction, while nobody else can append or sign. Without `wait` it raises Busy
+        while somebody else does.
 
         Raises StoreUnavailable when the log is shorter than it was or another one: its file was replaced.
         """
-        with self.database.writing() as cursor:
+        with self.database.writing(wait=wait) as cursor:
             log = LockedLog(self.database, cursor, self._statements, self._noted)
             size, peaks = log.frontier.size, log.frontier.peaks
             if size < self._seen.size or (size == self._seen.size and peaks != self._seen.peaks):

@@ -46,6 +46,10 @@ class Conflict(StoreUnavailable):
     character in a text, with PostgreSQL). Nothing was written."""
 
 
+class Busy(Exception):
+    """Somebody else writes, and the caller did not want to wait. Nothing was written."""
+
+
 class LogDamaged(StoreUnavailable):
     """The log holds something that it cannot have been given, or lacks what it was given."""
 
