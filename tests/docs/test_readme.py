@@ -147,6 +147,19 @@ def test_each_command_of_the_command_line_runs(command: str, capsys: pytest.Capt
     assert capsys.readouterr().out
 
 
+@pytest.mark.parametrize("command", ["impact", "compare"])
+@pytest.mark.usefixtures("beside_a_log")
+def test_the_output_that_the_readme_shows_is_the_output(
+    command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    [line] = [one for one in commands(README) if one.startswith(f".venv/bin/limbtier {command} ")]
+    shown = README.split(f"<!-- output: {command} -->")[1].split("```\n")[1].split("```")[0]
+    capsys.readouterr()
+    assert main(shlex.split(line)[1:]) == 0
+    printed = capsys.readouterr().out
+    assert printed.startswith(shown) if command == "impact" else printed.endswith(shown)
+
+
 def test_every_command_of_both_pages_is_one_that_is_tested_or_of_a_known_kind() -> None:
     known = (
         "python3 service/bootstrap.py demo",
