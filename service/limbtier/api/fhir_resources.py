@@ -102,7 +102,7 @@ def add_fhir_resources(
         body = read_json(await read_json_body(request, most_bytes, MEDIA_TYPES))
         remember_root(request.scope, resource_type(body))
         if preview:
-            return _fhir(evaluator.preview(body))
+            return _fhir(await evaluator.preview(body, caller))
         decision_id, bundle = await evaluator.decide(body, caller, key)
         return _fhir(bundle, 201, {"Location": f"/v1/decisions/{decision_id}"})
 

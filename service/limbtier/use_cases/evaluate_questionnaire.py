@@ -36,7 +36,7 @@ class _Forms:
 
 
 class QuestionnaireEvaluator:
-    """Answers FHIR requests. Previews come from the decider, decisions from the maker. The code map of the
+    """Answers FHIR requests by the decisions of the maker, with the rules of the decider. The code map of the
     rules folder is read once; constructing raises InvalidRuleFiles when it cannot be used."""
 
     def __init__(self, decider: Decider, maker: DecisionMaker, rules_folder: Path) -> None:
@@ -51,12 +51,12 @@ class QuestionnaireEvaluator:
         """The questionnaire of every edition, by its resource id."""
         return self._forms().questionnaires
 
-    def preview(self, body: Any) -> dict[str, Any]:
-        """The Bundle that answers a request, nothing stored. Raises as `decide`, but for those of the log."""
+    async def preview(self, body: Any, caller: Caller) -> dict[str, Any]:
+        """The Bundle that answers a request, nothing stored. Raises as `decide`."""
         forms = self._forms()
         mapped = self._mapped(body, forms, kept=False)
         try:
-            record = self._decider.preview(mapped.assessment)
+            record = await self._maker.preview(mapped.assessment, caller)
         except InvalidAssessment as error:
             raise _placed(error, mapped) from None
         return self._answer(body, forms, mapped, record)

@@ -28,6 +28,10 @@ class DecisionMaker:
         await self._log.append_soon(entry)
         return entry
 
+    async def preview(self, body: bytes, caller: Caller) -> bytes:  # noqa: ARG002 - as for `make`
+        """The same answer, stored nowhere. Raises as `make`, but for those of the log."""
+        return self._decider.preview(body)
+
     async def make(self, body: bytes, caller: Caller, key: str | None) -> tuple[str, bytes]:
         """The id and the record of the decision about an assessment, which is in the log. With a `key` that
         this caller used before, the decision that was given then.
