@@ -34,6 +34,7 @@ from tests.support.fhir_requests import observation
 from tests.support.tokens import Issuer, write_key_set
 
 AT = datetime(2026, 3, 2, 11, 0, tzinfo=UTC)
+BOTH_LEGS_AT = datetime(2026, 5, 12, 12, 0, tzinfo=UTC)
 BASE = "https://limbtier.quillerbeck.example"
 EHR = "https://record.quillerbeck.example/"
 PAGE = "https://record.quillerbeck.example"
@@ -105,8 +106,9 @@ def test_discovery_is_open_and_says_what_to_send_along(service: Service, shared_
 
 @pytest.mark.parametrize("name", [VIEW, SELECT])
 def test_the_decision_behind_each_card_is_in_the_log(
-    name: str, service: Service, rules: ReadyRules, shared_data: Path
+    name: str, service: Service, rules: ReadyRules, clock: Clock, shared_data: Path
 ) -> None:
+    clock.moment = BOTH_LEGS_AT
     answer = post(service, call(found(answered(rules, assessment("both_legs"))), name), name)
     shown = cards(answer)
     assert model_faults(answer.json(), "CDSHooksResponse", shared_data) == []
@@ -119,6 +121,7 @@ def test_the_decision_behind_each_card_is_in_the_log(
 
 def test_a_card_is_the_plain_decision_of_the_same_assessment(service: Service, rules: ReadyRules) -> None:
     contact = assessment()
+    del contact["episode"]  # a card has one only where the client's form names one of ours
     (card,) = cards(post(service, call(found(answered(rules, contact)))))
     plain = service.post("/v1/previews", contact).json()
     logged = entries(service)[0]
@@ -156,8 +159,9 @@ def test_one_response_alone_is_taken_like_the_answer_to_the_query(
 
 
 def test_a_danger_sign_comes_first_and_is_critical_and_the_other_leg_waits(
-    service: Service, rules: ReadyRules
+    service: Service, rules: ReadyRules, clock: Clock
 ) -> None:
+    clock.moment = BOTH_LEGS_AT
     contact = assessment("both_legs")
     contact["limbs"]["right"]["suspected_dvt"] = True
     first, second = cards(post(service, call(found(answered(rules, contact)))))
@@ -417,6 +421,48 @@ def test_a_response_that_could_mean_something_else_is_not_decided(
 def test_what_is_no_answer_to_the_query_is_refused(assessed: Any, service: Service) -> None:
     places = problem_of(post(service, call(assessed)), "invalid-hook-request", 422)
     assert all(place is not None and place.startswith("#/prefetch/assessment") for _, place in places)
+
+
+@pytest.mark.parametrize(
+    ("authored", "code"),
+    [
+        ("2026-03-03T00:00:01+00:00", "future-date"),
+        ("0001-01-01T00:00:00+14:00", "wrong-type"),
+        ("9999-12-31T23:59:59-14:00", "wrong-type"),
+        ("2026-03-02", "wrong-type"),
+        ("2026-03-02T09:30:00", "wrong-type"),
+        ("yesterday", "wrong-type"),
+        (7, "wrong-type"),
+    ],
+)
+def test_a_moment_that_cannot_be_is_refused(
+    authored: Any, code: str, service: Service, rules: ReadyRules
+) -> None:
+    response = {**answered(rules, assessment()), "authored": authored}
+    place = "#/prefetch/assessment/entry/0/resource/authored"
+    answer = post(service, call(found(response)))
+    assert problem_of(answer, "invalid-hook-request", 422) == [(code, place)]
+
+
+def test_an_observation_of_no_day_is_of_another_day(service: Service, rules: ReadyRules) -> None:
+    body = call(found(answered(rules, assessment())))
+    days: list[Any] = ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "never", 7, "2026"]
+    listed = [observation("ankle_girth", 40, "cm", day, "left_leg") for day in days]
+    body["prefetch"]["observations"] = found(*listed)
+    assert cards(post(service, body))
+
+
+def test_resources_may_be_nested_deeper_than_an_assessment(service: Service, rules: ReadyRules) -> None:
+    response = answered(rules, assessment())
+    item = response["item"][1]["item"][0]["item"][0]
+    item["extension"] = [
+        {"url": "x", "extension": [{"url": "y", "extension": [{"url": "z", "valueCode": "a"}]}]}
+    ]
+    assert cards(post(service, call(found(response))))
+    deep: Any = "x"
+    for _ in range(40):
+        deep = [deep]
+    assert post(service, call(found(response), extension=deep)).status_code == 400
 
 
 def test_an_unknown_service_and_a_huge_body_are_refused(service: Service, rules: ReadyRules) -> None:

@@ -36,8 +36,9 @@ class _Repeated(dict[str, Any]):
     keys_twice: tuple[str, ...] = ()
 
 
-def read_json(data: bytes) -> Any:
-    """The value of a JSON text in UTF-8. Raises NotJson, naming every fault that can be named at once."""
+def read_json(data: bytes, deepest: int = DEEPEST) -> Any:
+    """The value of a JSON text in UTF-8, nested at most `deepest` deep. Raises NotJson, naming every fault
+    that can be named at once."""
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -52,14 +53,14 @@ def read_json(data: bytes) -> Any:
         where = f"line {error.lineno}, column {error.colno}"
         raise NotJson([_fault(f"The text stops being JSON at {where}.", "Send one JSON value.")]) from None
     except RecursionError:
-        raise NotJson([_too_deep("")]) from None
+        raise NotJson([_too_deep("", deepest)]) from None
     except (ValueError, ArithmeticError) as error:
         message = str(error) if isinstance(error, _NoNumber) else "A number is beyond any measurement."
         raise NotJson([_fault(message, "Send numbers that can be measured.")]) from None
     if not repeated and text.isascii() and "\\u" not in text and text.count("[") + text.count("{") <= DEEPEST:
         return value  # nothing that the walk looks for can be in it
     faults: list[Diagnostic] = []
-    _walk(value, (), faults, repeated)
+    _walk(value, (), faults, repeated, deepest)
     if faults:
         raise NotJson(faults)
     return value
@@ -90,10 +91,12 @@ _PLAIN, _MARKING = (
 )
 
 
-def _walk(value: Any, steps: tuple[str | int, ...], faults: list[Diagnostic], repeated: bool) -> None:
+def _walk(
+    value: Any, steps: tuple[str | int, ...], faults: list[Diagnostic], repeated: bool, deepest: int
+) -> None:
     """Names duplicate keys, text that cannot be encoded, and nesting beyond what any request needs."""
-    if len(steps) > DEEPEST:
-        faults.append(_too_deep(pointer(*steps[:3])))
+    if len(steps) > deepest:
+        faults.append(_too_deep(pointer(*steps[:3]), deepest))
         return
     match value:
         case str():
@@ -115,11 +118,11 @@ def _walk(value: Any, steps: tuple[str | int, ...], faults: list[Diagnostic], re
                     )
                     continue
                 if item.__class__ not in (int, bool, Decimal):
-                    _walk(item, (*steps, name), faults, repeated)
+                    _walk(item, (*steps, name), faults, repeated, deepest)
         case list():
             for place, item in enumerate(value):
                 if item.__class__ not in (int, bool, Decimal):
-                    _walk(item, (*steps, place), faults, repeated)
+                    _walk(item, (*steps, place), faults, repeated, deepest)
 
 
 def _clean(name: str) -> str:
@@ -130,7 +133,7 @@ def _fault(message: str, advice: str, steps: tuple[str | int, ...] = ()) -> Diag
     return Diagnostic("not-json", message, advice, pointer(*steps))
 
 
-def _too_deep(where: str) -> Diagnostic:
+def _too_deep(where: str, deepest: int) -> Diagnostic:
     return Diagnostic(
-        "not-json", f"Values are nested more than {DEEPEST} deep.", "Send a flatter value.", where
+        "not-json", f"Values are nested more than {deepest} deep.", "Send a flatter value.", where
     )

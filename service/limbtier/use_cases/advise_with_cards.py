@@ -20,7 +20,7 @@ from limbtier.foundation.errors import InvalidAssessment
 from limbtier.foundation.strict_json import read_json
 from limbtier.interop.cds_hooks.cards import CardSite, Shown, absence_card, cards_of
 from limbtier.interop.cds_hooks.hook_request import HookRequest, read_hook_request
-from limbtier.interop.cds_hooks.prefetch import Found, authored_at, find_assessment
+from limbtier.interop.cds_hooks.prefetch import Found, assessed_on, find_assessment
 from limbtier.interop.cds_hooks.prefetched_observations import find_observations
 from limbtier.interop.cds_hooks.services import CdsService
 from limbtier.interop.cds_hooks.submission import placed, submission_of
@@ -28,6 +28,9 @@ from limbtier.interop.fhir.form import Form, form_of
 from limbtier.interop.fhir.submission import map_submission
 from limbtier.use_cases.decide import Decider, ReadyRules
 from limbtier.use_cases.make_decision import DecisionMaker
+
+DEEPEST_RESOURCE: Final = 32
+"""How deep a call may be nested. FHIR nests deeper than an assessment, and a call nests its resources."""
 
 _USED_ONCE: Final = " once "
 """Begins whom a token id counts for, as an `Idempotency-Key` counts for an organisation and a caller. No
@@ -66,7 +69,7 @@ class CardAdviser:
         Raises NotJson, InvalidHookRequest, PrefetchMissing, InvalidAssessment,
         EnginesDisagree, GuardRailBroken, StoreUnavailable, or RetryKeyTaken for a token that was used before.
         """
-        request = read_hook_request(read_json(body), service)
+        request = read_hook_request(read_json(body, DEEPEST_RESOURCE), service)
         found = find_assessment(request.prefetch, request.patient)
         if found is None:
             return self._absent(service)
@@ -83,7 +86,8 @@ class CardAdviser:
     async def _decided(
         self, request: HookRequest, found: Found, caller: Caller, token_id: str | None
     ) -> list[dict[str, Any]]:
-        day = day_of(authored_at(found))
+        today = day_of(self._clock())
+        day = assessed_on(found, today)
         observations = find_observations(request.prefetch, request.patient, day, self._code_map)
         rules = self._decider.rules
         try:
@@ -106,10 +110,10 @@ class CardAdviser:
         return cards_of(
             Shown(
                 record,
-                rules.editions[record["edition"]["id"]].edition,
+                self._decider.rules.editions[record["edition"]["id"]].edition,
                 self._site,
                 day,
-                day_of(self._clock()),
+                today,
                 request.patient,
                 tuple(note for note, _ in mapped.notes),
             )

@@ -9,9 +9,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Final
 
+from limbtier.domain.assessment import day_of
 from limbtier.foundation.diagnostics import Diagnostic, pointer
 from limbtier.foundation.errors import LimbtierError
 from limbtier.interop.cds_hooks.hook_request import InvalidHookRequest
@@ -147,10 +148,25 @@ def authored_at(found: Found) -> datetime:
         moment = datetime.fromisoformat(authored) if isinstance(authored, str) else None
     except ValueError:
         moment = None
-    if moment is None or moment.tzinfo is None:
+    if moment is None or moment.tzinfo is None or not 1900 <= moment.year <= 9998:
         advice = "Give date, time and offset, such as 2026-03-02T09:30:00+00:00."
         raise invalid("`authored` is no moment.", advice, (*found.steps, "authored"))
     return moment
+
+
+def assessed_on(found: Found, today: date) -> date:
+    """The day of an assessment by United Kingdom clocks. Raises InvalidHookRequest for one after today: it
+    would stand as the newest until that day comes."""
+    day = day_of(authored_at(found))
+    if day > today:
+        fault = Diagnostic(
+            "future-date",
+            "The assessment was authored on a day that has not come yet.",
+            "Correct the assessment.",
+            pointer(*found.steps, "authored"),
+        )
+        raise InvalidHookRequest([fault])
+    return day
 
 
 def missing(message: str, steps: Steps) -> PrefetchMissing:

@@ -71,6 +71,6 @@ def _day(observation: Mapping[str, Any]) -> date | None:
         moment = datetime.fromisoformat(written) if isinstance(written, str) else None
     except ValueError:
         return None
-    if moment is None:
+    if moment is None or not 1900 <= moment.year <= 9998:
         return None
     return moment.date() if moment.tzinfo is None else day_of(moment)
