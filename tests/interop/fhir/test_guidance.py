@@ -202,6 +202,57 @@ def test_without_an_episode_the_person_has_no_name_at_all(
     assert faults(bundle, shared_data) == []
 
 
+EPISODE = {
+    "completed": [
+        {
+            "scope": "left",
+            "input": "first_contact_on",
+            "value": "2026-02-01",
+            "on": "2026-02-01",
+            "instead_of": None,
+        },
+        {"scope": "person", "input": "diabetes", "value": "yes", "on": "2026-02-01", "instead_of": "no"},
+        {"scope": "left", "input": "tolerance", "value": None, "on": "2026-02-01", "instead_of": "good"},
+        {
+            "scope": "left",
+            "input": "start_girth_series_cm",
+            "value": ["251/10", "27"],
+            "on": "2026-02-01",
+            "instead_of": None,
+        },
+    ],
+    "watch": [
+        {
+            "limb": "left",
+            "rule": "long-at-a-starter-tier",
+            "title": "Long at a starter tier",
+            "state": "applies",
+            "action": "Look for what holds it there.",
+            "due_on": "2026-03-03",
+            "because": "It should have been stepped up.",
+            "sources": [],
+        }
+    ],
+}
+
+
+def test_what_the_history_of_the_episode_changed_and_asks_for_is_told(
+    rules: ReadyRules, editions: Mapping[str, Edition], shared_data: Path
+) -> None:
+    record = {**record_of(rules, invented("first_contact.json")), "episode": EPISODE}
+    bundle = bundle_of(record, editions[record["edition"]["id"]])
+    assert faults(bundle, shared_data) == []
+    issues = only(bundle, "GuidanceResponse")["contained"][0]["issue"]
+    assert [one["severity"] for one in issues] == ["information", "warning", "warning", "information"]
+    assert "The answer sent was no." in issues[1]["details"]["text"]
+    assert "25.1, 27, of" in issues[3]["details"]["text"]
+    review, watched = of_type(bundle, "Task")
+    assert review["code"] == {"text": "Review"}
+    assert watched["restriction"]["period"]["end"] == "2026-03-03"
+    named = {one["reference"]["reference"] for one in only(bundle, "CarePlan")["activity"]}
+    assert f"urn:uuid:{watched['id']}" in named
+
+
 def test_words_are_escaped_in_a_narrative(rules: ReadyRules, editions: Mapping[str, Edition]) -> None:
     record = record_of(rules, invented("first_contact.json"))
     record["caution"] = "<script>alert(1)</script> & more"

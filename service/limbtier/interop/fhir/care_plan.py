@@ -71,11 +71,32 @@ class CarePlanWriter:
             task["priority"] = "urgent"
         return task
 
+    def watched(self) -> list[Json]:
+        """A task for each thing about the episode that must be seen to."""
+        episode = self._record.get("episode") or {}
+        return [
+            {
+                "resourceType": "Task",
+                "id": self._addresses(f"Task/{flag['rule']}-{flag['limb']}"),
+                "status": "draft",
+                "intent": "proposal",
+                "code": {"text": f"{_leg(flag['limb'])}: {flag['title']}"},
+                "description": flag["action"],
+                "focus": {"reference": f"urn:uuid:{self._addresses('CarePlan')}"},
+                "for": self._subject,
+                "authoredOn": self._record["decided_at"],
+                "reasonCode": {"text": flag["because"]},
+                "note": [{"text": self._record["caution"]}],
+                "restriction": {"period": {"end": flag["due_on"]}},
+            }
+            for flag in episode.get("watch", [])
+        ]
+
     def care_plan(self, requests: Sequence[Json]) -> Json:
-        """The plan that names the requests and the review, and lists what may yet become due."""
+        """The plan that names the requests and the tasks, and lists what may yet become due."""
         record = self._record
         outcome = record["person"]["text"]
-        references = [one["id"] for one in requests] + [self._addresses("Task")]
+        references = [one["id"] for one in requests]
         return {
             "resourceType": "CarePlan",
             "id": self._addresses("CarePlan"),

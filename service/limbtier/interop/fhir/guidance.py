@@ -7,6 +7,7 @@ import hashlib
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any, Final
 
 from limbtier.domain.edition import Edition
@@ -39,11 +40,10 @@ def guidance_bundle(record: Mapping[str, Any], edition: Edition, asked: Asked, n
     addresses = _Addresses(record)
     subject = _subject(asked.episode, names)
     plan = CarePlanWriter(record, edition, names, subject, addresses)
-    requests = plan.requests()
-    task = plan.review()
+    requests = [*plan.requests(), plan.review(), *plan.watched()]
     care_plan = plan.care_plan(requests)
     response = _guidance_response(record, asked, names, subject, addresses)
-    resources = [response, care_plan, *requests, task]
+    resources = [response, care_plan, *requests]
     resources.append(_provenance(record, asked, names, resources, addresses))
     bundle: Json = {
         "resourceType": "Bundle",
@@ -104,7 +104,7 @@ def _guidance_response(
     }
     if record["id"] is not None:
         response["identifier"] = [{"system": names.decision, "value": record["id"]}]
-    messages = _messages(asked, names)
+    messages = [*_messages(asked, names), *_completed(record, names)]
     if messages:
         outcome = {"resourceType": "OperationOutcome", "id": "messages", "issue": messages}
         response["contained"] = [outcome]
@@ -133,6 +133,31 @@ def _messages(asked: Asked, names: Identifiers) -> list[Json]:
         for text, steps in asked.notes
     ]
     return told
+
+
+def _completed(record: Mapping[str, Any], names: Identifiers) -> list[Json]:
+    """Each answer that was filled in, replaced or taken out because of the history of the episode."""
+    found: list[Json] = []
+    for one in (record.get("episode") or {}).get("completed", []):
+        asked = f"`{one['input']}` ({one['scope']})"
+        changed = one["value"] is None or one["instead_of"] is not None
+        if one["value"] is None:
+            text = f"{asked} was left out: the history of the episode, of {one['on']}, stands against it."
+        else:
+            text = f"{asked} was taken from the episode: {_told(one['value'])}, of {one['on']}."
+        if changed and one["instead_of"] is not None:
+            text += f" The answer sent was {_told(one['instead_of'])}."
+        kind = ("warning", "business-rule") if changed else ("information", "informational")
+        found.append(issue(*kind, "taken-from-the-episode", text, None, None, names))
+    return found
+
+
+def _told(value: str | list[str]) -> str:
+    """An answer for people: the record has 27.5 as the fraction 55/2."""
+    if not isinstance(value, str):
+        return ", ".join(_told(one) for one in value)
+    top, stroke, bottom = value.partition("/")
+    return str(Decimal(top) / Decimal(bottom)) if stroke else value
 
 
 def _requirements(record: Mapping[str, Any], questionnaire: str) -> list[Json]:
