@@ -92,7 +92,7 @@ class CardAdviser:
         rules = self._decider.rules
         try:
             mapped = map_submission(
-                submission_of(found, observations, self._site.names),
+                submission_of(found, observations),
                 {name: one.edition for name, one in rules.editions.items()},
                 self._forms_of(rules),
                 self._code_map,

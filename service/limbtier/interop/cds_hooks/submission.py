@@ -1,7 +1,8 @@
 """Makes what was found among prefetched data into one submission, as the FHIR resources take it.
 
 A client's own resources name people: the subject, the author, the ids. None of it is needed and none is taken
-along. Whatever could change the meaning of an answer is, so that it is read or refused.
+along. Whatever could change the meaning of an answer is, so that it is read or refused. No reference to an
+episode is taken either: that a chart is opened again is no further contact of the episode.
 """
 
 from __future__ import annotations
@@ -12,7 +13,6 @@ from typing import Any, Final
 
 from limbtier.foundation.diagnostics import Diagnostic, pointer
 from limbtier.interop.cds_hooks.prefetch import Found
-from limbtier.interop.fhir.identifiers import Identifiers
 
 _NAMES_PEOPLE: Final = frozenset(
     {
@@ -21,6 +21,7 @@ _NAMES_PEOPLE: Final = frozenset(
         "language",
         "text",
         "identifier",
+        "subject",
         "basedOn",
         "partOf",
         "encounter",
@@ -37,12 +38,12 @@ _NAMES_PEOPLE: Final = frozenset(
 )
 
 
-def submission_of(response: Found, observations: Sequence[Found], names: Identifiers) -> dict[str, Any]:
+def submission_of(response: Found, observations: Sequence[Found]) -> dict[str, Any]:
     """A questionnaire response, or a collection of it and observations."""
-    first = _without_people(response.resource, names)
+    first = _without_people(response.resource)
     if not observations:
         return first
-    resources = [first, *(_without_people(one.resource, names) for one in observations)]
+    resources = [first, *(_without_people(one.resource) for one in observations)]
     return {
         "resourceType": "Bundle",
         "type": "collection",
@@ -60,12 +61,6 @@ def placed(finding: Diagnostic, response: Found, observations: Sequence[Found]) 
     return replace(finding, pointer="/".join([pointer(*found.steps), *steps]))
 
 
-def _without_people(resource: Mapping[str, Any], names: Identifiers) -> dict[str, Any]:
-    """The resource without who it is about, who wrote it and what it hangs together with. An episode
-    reference of the service's own is a pseudonym and stays."""
-    kept = {name: value for name, value in resource.items() if name not in _NAMES_PEOPLE}
-    subject = kept.pop("subject", None)
-    identifier = subject.get("identifier") if isinstance(subject, dict) else None
-    if isinstance(identifier, dict) and identifier.get("system") == names.episode:
-        kept["subject"] = {"identifier": identifier}
-    return kept
+def _without_people(resource: Mapping[str, Any]) -> dict[str, Any]:
+    """The resource without who it is about, who wrote it and what it hangs together with."""
+    return {name: value for name, value in resource.items() if name not in _NAMES_PEOPLE}
