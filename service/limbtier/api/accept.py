@@ -17,6 +17,7 @@ MEDIA: Final[Mapping[str, str]] = {
     "markdown": "text/markdown; charset=utf-8",
     "csv": "text/csv; charset=utf-8",
     "svg": "image/svg+xml",
+    "icalendar": "text/calendar; charset=utf-8",
 }
 """The media type of each form."""
 _LONGEST_HEADER: Final = 2000
