@@ -217,6 +217,17 @@ def test_a_patient_number_is_never_kept_logged_or_repeated(
     assert "4560" not in caplog.text
 
 
+def test_what_is_not_read_may_be_nested_as_deep_as_fhir_nests(service: Service, edition: Edition) -> None:
+    extension: dict[str, Any] = {"url": "https://records.invalid/x", "valueString": "y"}
+    for _ in range(5):
+        extension = {"url": "https://records.invalid/x", "extension": [extension]}
+    girth = observation("calf_girth", 41, "cm", "2026-03-02", "left_leg")
+    girth["code"]["coding"][0]["extension"] = [extension]
+    bundle = collection(response_of(first_contact(), edition), girth)
+    body = {"resourceType": "Parameters", "parameter": [{"name": "resource", "resource": bundle}]}
+    assert send(service, body, PREVIEW).status_code == 200
+
+
 def test_no_address_in_a_request_is_ever_fetched(
     service: Service, edition: Edition, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -32,6 +32,8 @@ from limbtier.use_cases.make_decision import DecisionMaker
 
 # FHIR says the same at four times the length of a plain assessment.
 TIMES_LONGER: Final = 4
+# An extension of a coding of an observation of a bundle in a parameter lies 16 levels deep, and may go on.
+DEEPEST: Final = 32
 MEDIA_TYPES: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
     {
         FHIR_JSON: frozenset({"charset=utf-8", "fhirversion=4.0"}),
@@ -99,7 +101,7 @@ def add_fhir_resources(
         preview = _flag(_query(request, "preview"), "preview")
         key = None if preview else read_idempotency_key(request, required=settings.require_idempotency_key)
         most_bytes = TIMES_LONGER * settings.most_body_bytes
-        body = read_json(await read_json_body(request, most_bytes, MEDIA_TYPES))
+        body = read_json(await read_json_body(request, most_bytes, MEDIA_TYPES), DEEPEST)
         remember_root(request.scope, resource_type(body))
         if preview:
             return _fhir(await evaluator.preview(body, caller))
