@@ -20,6 +20,7 @@ from limbtier.api.fhir_resources import add_fhir_resources
 from limbtier.api.governance_resources import GovernanceFiles, add_governance_resources
 from limbtier.api.health_resources import add_health_resources
 from limbtier.api.log_resources import add_log_resources
+from limbtier.api.metrics import Measured, Metrics, add_metrics_resource
 from limbtier.api.middleware import Surroundings
 from limbtier.api.openapi import TITLE, Description
 from limbtier.api.problem_responses import add_problem_handlers
@@ -73,6 +74,8 @@ def create_app(
     )
     description = Description(app, decider, clock)
     app.openapi = description.document  # type: ignore[method-assign]
+    metrics = Metrics(decider, log, clock)
+    app.add_middleware(Measured, metrics=metrics)
     app.add_middleware(Surroundings)
     add_problem_handlers(app)
 
@@ -104,6 +107,7 @@ def create_app(
     add_release_resources(app, releases, access)
     add_cds_hooks_resources(app, decider, maker, log, access, settings, clock)
     add_health_resources(app, decider, log, clock, lambda: released.faults)
+    add_metrics_resource(app, metrics)
     add_documentation_resources(app, description.text)
     return app
 

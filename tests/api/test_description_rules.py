@@ -1,5 +1,5 @@
-"""What linters of API descriptions ask for, beside what `test_openapi` checks: each exception is here, with its
-reason.
+"""What linters of API descriptions ask for, beside what `test_openapi` checks: each exception is here with
+its reason.
 
 The rules are those that follow from the OWASP API Security Top 10 of 2023 (2 authentication, 4 consumption of
 resources, 8 misconfiguration) and from OpenAPI 3.1, section 4.8.10 (operations).

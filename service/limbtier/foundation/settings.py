@@ -12,6 +12,8 @@ from limbtier.foundation.errors import LimbtierError
 
 DEFAULT_RULE_SET = "core"
 DEFAULT_LOG_ORIGIN = "limbtier.invalid/log"
+# Read where the log of the process is set up, before the other settings are: they may be what is told.
+LOG_FORMAT = "LIMBTIER_LOG_FORMAT"
 _ORIGIN = r"https?://[a-z0-9]([a-z0-9.-]*[a-z0-9])?(:[0-9]{1,5})?"
 CHECKOUT = Path(__file__).resolve().parents[3]
 
@@ -94,6 +96,9 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         message = f"`{grace[:20]}` will not do."
         faults.append(_fault("LIMBTIER_SIGNING_GRACE_SECONDS", message, "Give 0 to 86400 seconds."))
         grace = "900"
+    if environment.get(LOG_FORMAT, "text") not in ("text", "json"):
+        message = f"`{environment[LOG_FORMAT][:20]}` will not do."
+        faults.append(_fault(LOG_FORMAT, message, "Give `text` or `json`."))
     base_url, clients, origins = _cds_hooks_settings(environment, faults)
     if faults:
         raise InvalidSettings(faults)
