@@ -104,18 +104,23 @@ class _Workers:
     def _keep_up(self) -> int:
         for _ in range(self._count):
             self._start()
-        served = False
+        # They begin to listen together: a connection that is kept stays with the worker that accepted it.
+        for process, pipe in self._running:
+            if not _is_ready(pipe):
+                if self._stopping.is_set():
+                    return 0
+                self._stop()
+                process.join()
+                return process.exitcode or UNUSABLE
+        for _, pipe in self._running:
+            _let_listen(pipe)
         pause = _FIRST_PAUSE_SECONDS
         while not self._stopping.is_set():
             begun_at = time.monotonic()
             wait([process.sentinel for process, _ in self._running])
             if self._stopping.is_set():
                 break
-            served = served or any(_has_served(ready) for _, ready in self._running)
             ended = [one for one in self._running if not one[0].is_alive()]
-            if ended and not served:
-                self._stop()
-                return ended[0][0].exitcode or UNUSABLE
             if time.monotonic() - begun_at > _LONGEST_PAUSE_SECONDS:
                 pause = _FIRST_PAUSE_SECONDS
             for one in ended:
@@ -125,17 +130,18 @@ class _Workers:
                 break
             pause = min(2 * pause, _LONGEST_PAUSE_SECONDS)
             for _ in ended:
-                self._start()
+                _let_listen(self._start())
         return 0
 
-    def _start(self) -> None:
-        ready, serving = _spawn.Pipe(duplex=False)
-        process = _spawn.Process(target=_work, args=(self._host, self._port, serving))
+    def _start(self) -> Connection:
+        pipe, its_end = _spawn.Pipe()
+        process = _spawn.Process(target=_work, args=(self._host, self._port, its_end))
         process.start()
-        serving.close()
-        self._running.append((process, ready))
+        its_end.close()
+        self._running.append((process, pipe))
         if self._stopping.is_set():  # told while it was being started
             process.terminate()
+        return pipe
 
     def _stop(self) -> None:
         self._stopping.set()
@@ -149,41 +155,42 @@ class _Workers:
         self._stop()
 
 
-def _has_served(ready: Connection) -> bool:
+def _is_ready(pipe: Connection) -> bool:
+    """Wait until the worker has loaded what it serves; false when it ended instead."""
     try:
-        return ready.poll() and bool(ready.recv_bytes())
-    except EOFError:
+        return bool(pipe.recv_bytes())
+    except (EOFError, ConnectionResetError):
         return False
 
 
-def _work(host: str, port: int, serving: Connection) -> None:
+def _let_listen(pipe: Connection) -> None:
+    with suppress(BrokenPipeError):  # it has ended, which shows by itself
+        pipe.send_bytes(b"listen")
+
+
+def _work(host: str, port: int, pipe: Connection) -> None:
     """What a worker does."""
     with suppress(KeyboardInterrupt):  # Ctrl-C reaches every process of the terminal
-        _serve(host, port, serving)
+        _serve(host, port, pipe)
 
 
-def _serve(host: str, port: int, serving: Connection) -> None:
+def _serve(host: str, port: int, pipe: Connection) -> None:
     import uvicorn
 
     from limbtier.api.http_protocol import ProblemProtocol
     from limbtier.app import from_environment
 
     threading.Thread(target=_end_with_parent, name="limbtier-parent", daemon=True).start()
-
-    class Server(uvicorn.Server):
-        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
-            await super().startup(sockets)
-            serving.send_bytes(b"serving")
-            serving.close()
-
     try:
         application = from_environment()
+        pipe.send_bytes(b"ready")
+        pipe.recv_bytes()
         sockets = listening(host, port, shared=True)
-    except (LimbtierError, OSError) as error:
+    except (LimbtierError, OSError, EOFError) as error:
         print(error, file=sys.stderr)
         sys.exit(UNUSABLE)
     config = uvicorn.Config(application, http=ProblemProtocol, log_level="warning", server_header=False)
-    Server(config).run(sockets)
+    uvicorn.Server(config).run(sockets)
 
 
 def _end_with_parent() -> None:
