@@ -14,7 +14,8 @@ import pytest
 from limbtier.audit.checkpoint_key import KeyFolder
 from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
-from limbtier.foundation.errors import InvalidRuleFiles, LimbtierError, NotFound
+from limbtier.foundation.errors import InvalidAssessment, InvalidRuleFiles, LimbtierError, NotFound
+from limbtier.foundation.settings import CHECKOUT
 from limbtier.store.database import Database
 from limbtier.store.drafts import EditionTable
 from limbtier.store.entries import EntryStore
@@ -41,6 +42,7 @@ from tests.support.releases import (
 )
 
 FIRST, SECOND = "larchmere-2026.1.0", "larchmere-2026.2.0"
+CONTACT = (CHECKOUT / "demo_data" / "first_contact.json").read_bytes()
 TOMORROW = TODAY + timedelta(days=1)
 
 
@@ -451,3 +453,16 @@ def test_of_two_who_approve_or_save_at_once_one_is_refused(
     kinds = [one["kind"] for one in records(log)]
     assert (kinds.count("edition_approved"), kinds.count("edition_saved")) == (1, 2)
     log.close()
+
+
+def test_a_retired_edition_decides_nothing_new_for_who_names_it(
+    steps: QuickReleases, rules: ReadyRules
+) -> None:
+    released(steps, local_files(rules))
+    decider = steps.released.decider
+    body = CONTACT.replace(b"{", b'{"edition": "larchmere-2026.1.0", ', 1)
+    decision, _ = decider.decision(body)
+    assert decision.edition_id == FIRST
+    steps.retire(APPROVER, FIRST, "A mistake was found.")
+    assert refused(lambda: decider.decision(body), InvalidAssessment) == ["unknown-edition"]
+    assert decider.decision(CONTACT)[0].edition_id == CORE

@@ -137,11 +137,12 @@ def _document(app: FastAPI, rules: ReadyRules, prepared: PreparedEdition) -> dic
 
 def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
     calendars = rules.calendars.values()
+    deciding = [name for name, one in rules.editions.items() if one.edition.status != "retired"]
     first_rules = min(one.edition.effective_from for one in rules.editions.values())
     first_holidays = min(one.first for one in calendars)
     years = (max(first_rules, first_holidays).year, max(one.last for one in calendars).year)
     found = {
-        **request_schemas(prepared.edition.vocabulary, rules.editions, rules.calendars, years),
+        **request_schemas(prepared.edition.vocabulary, deciding, rules.calendars, years),
         **schemas_of(StoredDecision, Preview, DecisionPage, Replay, Explanation),
         **schemas_of(InclusionProof, ConsistencyProof),
         **schemas_of(CdsServices, CdsCall, CdsCards, CdsFeedback, FeedbackKept, FeedbackSummary),

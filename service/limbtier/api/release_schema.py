@@ -24,7 +24,12 @@ Files = Annotated[
         Annotated[str, Field(pattern=PATH_PATTERN, max_length=80)],
         Annotated[str, Field(pattern=TEXT_PATTERN, max_length=MOST_BYTES)],
     ],
-    Field(min_length=1, max_length=MOST_FILES, description="The text of each file by its path."),
+    Field(
+        min_length=1,
+        max_length=MOST_FILES,
+        description="The text of each file by its path.",
+        json_schema_extra={"additionalProperties": False},
+    ),
 ]
 Reason = Annotated[
     str, Field(pattern=REASON_PATTERN, max_length=500, description="Why, for the log. Name no people.")

@@ -72,6 +72,11 @@ class ReadyRules:
         begun = bisect_right(self._starts, day_of(moment))
         return self._active[begun - 1] if begun else None
 
+    def deciding(self, name: str | None, moment: datetime) -> PreparedEdition | None:
+        """The same for a new decision: one that is retired decides nothing new, also for who names it."""
+        found = self.edition(name, moment)
+        return None if found is None or found.edition.status == "retired" else found
+
 
 class Decider:
     """Turns request bytes into answer bytes."""
@@ -108,7 +113,7 @@ class Decider:
         """The decision itself and the writer of its edition. In a `form` being filled in, a leg may have
         no answer yet. Raises as `preview`."""
         rules = self.rules
-        assessment, prepared = read_assessment(read_json(body), rules.edition, rules.calendars, form=form)
+        assessment, prepared = read_assessment(read_json(body), rules.deciding, rules.calendars, form=form)
         return self._decide(rules, prepared, assessment), rules.writers[prepared.edition.id]
 
     def _decide(self, rules: ReadyRules, prepared: PreparedEdition, assessment: Assessment) -> Decision:
