@@ -16,6 +16,7 @@ from limbtier.api.cds_hooks_resources import add_cds_hooks_resources
 from limbtier.api.decision_resources import add_decision_resources
 from limbtier.api.documentation_resources import add_documentation_resources
 from limbtier.api.edition_resources import add_edition_resources
+from limbtier.api.episode_resources import add_episode_resources
 from limbtier.api.fhir_resources import add_fhir_resources
 from limbtier.api.governance_resources import GovernanceFiles, add_governance_resources
 from limbtier.api.health_resources import add_health_resources
@@ -33,13 +34,18 @@ from limbtier.foundation.log_output import log_to_stderr
 from limbtier.foundation.settings import CHECKOUT, Settings, read_settings
 from limbtier.interop.bearer_tokens import TokenReader
 from limbtier.store.drafts import DraftTable, EditionTable
+from limbtier.store.episodes import EpisodeTable
 from limbtier.store.keys import KeyTable
 from limbtier.store.results import ResultTable
 from limbtier.use_cases.authorise import Authoriser
 from limbtier.use_cases.decide import Decider
+from limbtier.use_cases.episodes import Episodes
+from limbtier.use_cases.follow_up import FollowUps
 from limbtier.use_cases.governance_work import GovernanceWork
+from limbtier.use_cases.keep_event import EventKeeper
 from limbtier.use_cases.make_decision import DecisionMaker
 from limbtier.use_cases.open_log import open_log
+from limbtier.use_cases.ready_pathway import ready_attention, ready_watch
 from limbtier.use_cases.record_acts import act_refused
 from limbtier.use_cases.record_editions import record_editions
 from limbtier.use_cases.release_edition import Releases
@@ -72,7 +78,7 @@ def create_app(
         redoc_url=None,
         redirect_slashes=False,
     )
-    description = Description(app, decider, clock)
+    description = Description(app, decider, clock, lambda: episodes.pathway)
     app.openapi = description.document  # type: ignore[method-assign]
     metrics = Metrics(decider, log, clock)
     app.add_middleware(Measured, metrics=metrics)
@@ -88,9 +94,21 @@ def create_app(
     released = ReleasedRules(decider, EditionTable(database), log.store, settings.rules)
     releases = Releases(DraftTable(database), released, log.store, log.append, clock)
     work = GovernanceWork(ResultTable(database), clock)
-    maker = DecisionMaker(decider, log)
+    editions = [one.edition for one in decider.rules.editions.values()]
+    watch = ready_watch(settings.rules, editions)
+    episodes = Episodes(EpisodeTable(database), watch, ready_attention(settings.rules, watch)[0], clock)
+    maker = DecisionMaker(decider, log, FollowUps(decider, episodes))
     add_decision_resources(
         app, decider, maker, access, settings.most_body_bytes, needs_key=settings.require_idempotency_key
+    )
+    add_episode_resources(
+        app,
+        decider,
+        episodes,
+        EventKeeper(decider, log, episodes, maker.turns),
+        access,
+        settings.most_body_bytes,
+        needs_key=settings.require_idempotency_key,
     )
     add_log_resources(app, decider, log, access, clock)
     add_edition_resources(app, decider, access, clock)

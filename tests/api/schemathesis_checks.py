@@ -12,20 +12,32 @@ from schemathesis.generation.case import Case
 
 BAD_KEY = {"bad-idempotency-key"}
 BEYOND_A_SCHEMA = {
+    "area-out-of-step",  # the last contact
+    "before-first-contact",  # the episode
     "contradicting-answer",  # the condition of a question
+    "contradicts-history",  # the episode
+    "corrected-before",  # the episode
     "empty-limb",  # but in a form that is being filled in
     "dates-out-of-order",  # two days against one another
+    "episode-closed",  # the episode
     "foreign-cursor",  # another question
     "future-date",  # a day after the assessment
+    "girth-out-of-step",  # the last contact
     "idempotency-key-reused",  # another request before
     "impossible-date",  # 30 February
+    "later-contacts",  # the episode
+    "limbs-look-swapped",  # the last contact
+    "missing-field",  # what must stand together in an event, or beside a correction
     "no-edition-in-force",
+    "no-limb",  # the legs of the episode
     "no-such-proof",  # the size of the log
+    "nothing-left",  # the episode
     "out-of-range",  # a day before 1900
     "outside-calendar",  # a review after the last bank holiday known
     "patient-number-refused",  # ten digits, with separators between them
     "too-many-decimals",  # see request_schema.py
     "unknown-card",  # the decisions of the log
+    "unknown-decision",  # the decisions of the episode
     "unknown-edition",
 }
 

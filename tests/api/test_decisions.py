@@ -7,16 +7,18 @@ import sqlite3
 import threading
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import orjson
 import pytest
 
-from limbtier.domain.caller import Caller
-from limbtier.domain.entry import Entry, Retry
+from limbtier.domain.decision import Decision
+from limbtier.domain.entry import Entry
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import EnginesDisagree, GuardRailBroken
 from limbtier.store.faults import Busy
 from limbtier.use_cases.decide import Decider, ReadyRules
+from limbtier.use_cases.decision_record import RecordWriter
 from tests.api.service import Service, first_contact, invented, problem_of, start
 
 CONTACTS = ("first_contact.json", "incomplete_contact.json", "both_legs.json", "follow_up.json")
@@ -87,11 +89,11 @@ def test_deciding_and_the_disk_run_on_the_event_loop_and_waiting_for_another_wri
 ) -> None:
     busy = threading.Event()
     seen: dict[str, list[str]] = {"decide": [], "append": []}
-    entry, append = service.decider.entry, service.log.store.append
+    decision, append = service.decider.decision, service.log.store.append
 
-    def watched_entry(body: bytes, caller: Caller, retry: Retry | None = None) -> Entry:
+    def watched_decision(body: bytes, **named: Any) -> tuple[Decision, RecordWriter]:
         seen["decide"].append(threading.current_thread().name)
-        return entry(body, caller, retry)
+        return decision(body, **named)
 
     def watched_append(new: Sequence[Entry], *, wait: bool = True) -> list[int]:
         seen["append"].append(threading.current_thread().name)
@@ -99,7 +101,7 @@ def test_deciding_and_the_disk_run_on_the_event_loop_and_waiting_for_another_wri
             raise Busy
         return append(new)
 
-    monkeypatch.setattr(service.decider, "entry", watched_entry)
+    monkeypatch.setattr(service.decider, "decision", watched_decision)
     monkeypatch.setattr(service.log.store, "append", watched_append)
     assert service.post("/v1/decisions", first_contact()).status_code == 201
     busy.set()
@@ -125,7 +127,7 @@ def test_no_tier_is_given_when_a_safety_check_fails(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     class Failing(Decider):
-        def decision(self, body: bytes) -> None:  # type: ignore[override]
+        def decision(self, body: bytes, **_named: Any) -> None:  # type: ignore[override]
             raise error([Diagnostic(code, "some-rule differs", "Report it.")])
 
     service = start(rules)
@@ -154,7 +156,7 @@ def test_an_error_that_nobody_foresaw_tells_the_caller_nothing_of_the_inside(
         def preview(self, body: bytes) -> bytes:
             raise ZeroDivisionError("secret of the inside")
 
-        def entry(self, body: bytes, caller: Caller, retry: Retry | None = None) -> Entry:
+        def entry(self, *_given: Any) -> Entry:
             raise sqlite3.InterfaceError("secret of the inside")
 
     service = start(rules, Broken(rules))

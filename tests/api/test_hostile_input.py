@@ -328,6 +328,7 @@ def test_a_field_that_is_missing_is_named(shared_service: Service, name: str) ->
 
 def test_a_review_outside_the_bank_holidays_known_is_refused(shared_service: Service) -> None:
     changed = contact(assessed_at="2028-12-31T09:00:00Z")
+    del changed["episode"]
     found = refused(shared_service, changed, "invalid-assessment", 422)
     assert found == [("outside-calendar", "#/assessed_at")]
 

@@ -84,7 +84,7 @@ def in_plain_python(leg: LimbState, day: date) -> Iterator[tuple[str, bool]]:
         yield "twelve-weeks", False
     if leg.tier_drops >= 2:
         yield "tier-dropped-twice", True
-    if leg.missed_reviews or (leg.review_due_on and leg.review_due_on < day):
+    if leg.missed_reviews >= 2 or (leg.review_due_on and leg.review_due_on < day):
         yield "review-missed", True
 
 

@@ -62,7 +62,7 @@ def add_decision_resources(
     """Previews come from the decider, decisions from the maker. `needs_key`: whether a decision must be
     asked for with an `Idempotency-Key`."""
 
-    forms = FormQuestions(decider)
+    forms = FormQuestions(decider, maker.follow_ups)
     # Looking ahead from a form takes as long as some thirty decisions: those must not wait for it.
     looking_ahead = ThreadPoolExecutor(max_workers=1, thread_name_prefix="limbtier-form")
 
@@ -70,12 +70,13 @@ def add_decision_resources(
     # third of what HTTP itself costs. What is decided in one turn of the loop shares one wait for the disk.
 
     async def preview(request: Request) -> Response:
-        await access.caller(request, DECIDE)
+        caller = await access.caller(request, DECIDE)
         wanted = _wants_next_questions(read_query(request, (NEXT_QUESTIONS,)))
         body = await read_json_body(request, most_body_bytes)
         if not wanted:
-            return Response(decider.preview(body), media_type=JSON)
-        answered = await asyncio.get_running_loop().run_in_executor(looking_ahead, forms.preview, body)
+            return Response(await maker.preview(body, caller), media_type=JSON)
+        loop = asyncio.get_running_loop()
+        answered = await loop.run_in_executor(looking_ahead, forms.preview, body, caller.organisation)
         return Response(answered, media_type=JSON)
 
     async def decide(request: Request) -> Response:
@@ -95,7 +96,7 @@ def add_decision_resources(
         description="The same answer as a decision would give, with the id null. Nothing is stored. With "
         "`next_questions=true` it also says what a form should ask next; then a leg may have no answer yet.",
         response_class=Response,
-        responses={**answer(200, "The answer.", "Preview"), **problems(*_REFUSALS)},
+        responses={**answer(200, "The answer.", "Preview"), **problems(*_REFUSALS, "store-unavailable")},
         openapi_extra={**_BODY, "parameters": [_NEXT_QUESTIONS]},
         route_class_override=PlainRoute,
     )

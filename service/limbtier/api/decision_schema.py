@@ -10,8 +10,10 @@ from limbtier.api.next_questions_schema import NextQuestions
 from limbtier.api.rule_schema import Concludes, EditionSummary, SourceSummary
 from limbtier.api.schema_types import (
     DECISION_ID_PATTERN,
+    Count,
     Day,
     Described,
+    Digest,
     Line,
     Moment,
     Name,
@@ -286,6 +288,74 @@ class Caller(Described):
     organisation: Line
 
 
+class FilledAnswer(Described):
+    """An answer that was filled in from the history of the episode."""
+
+    scope: Annotated[Literal["person", "left", "right"], Field(description="Where it belongs.")]
+    input: Name
+    value: Annotated[
+        Line | Annotated[list[Line], Field(max_length=40)] | None,
+        Field(description="As text; null where an answer was taken out."),
+    ]
+    on: Annotated[Day, Field(description="The day it was given.")]
+    entry: Annotated[Line, Field(description="The id of the decision or event that it comes from.")]
+    instead_of: Annotated[
+        Line | Annotated[list[Line], Field(max_length=40)] | None,
+        Field(description="What the caller answered, where the history stands in its place."),
+    ]
+
+
+class LiftedLimit(Described):
+    """A limit that held the leg at its last decision and holds it no longer."""
+
+    rule: RuleId
+    tier: Tier
+    until: Name | None
+
+
+class LiftedLimits(Described):
+    """What was lifted since the last decision, leg by leg."""
+
+    left: Annotated[list[LiftedLimit], Field(max_length=1000)] = left_out()
+    right: Annotated[list[LiftedLimit], Field(max_length=1000)] = left_out()
+
+
+class PathwayUsed(Described):
+    """Which pathway completed and watched."""
+
+    version: Line
+    digest: Digest
+
+
+class WatchFlag(Described):
+    """Something about an episode to see to."""
+
+    limb: Literal["left", "right"]
+    rule: RuleId
+    title: Line
+    state: Annotated[
+        Literal["applies", "undetermined"],
+        Field(description="Undetermined where something that the rule reads was not recorded."),
+    ]
+    action: Words
+    due_on: Day
+    because: Words
+    sources: RuleIds
+
+
+class EpisodeOfDecision(Described):
+    """What the decision took from its episode."""
+
+    reference: Line
+    contacts_before: Count
+    last_contact: Annotated[Line | None, Field(description="The id of the last decision before this one.")]
+    corrects: Annotated[Line | None, Field(description="The id of the decision that this one corrects.")]
+    completed: Annotated[list[FilledAnswer], Field(max_length=1000)]
+    lifted_since: LiftedLimits
+    pathway: PathwayUsed
+    watch: Annotated[list[WatchFlag], Field(max_length=1000)]
+
+
 class Decision(Described):
     """The answer to one assessment, as it is stored."""
 
@@ -304,6 +374,9 @@ class Decision(Described):
     warnings: Annotated[list[AssessmentWarning], Field(max_length=1000)]
     caution: Annotated[Words, Field(description="Local policy and a licensed clinician decide.")]
     engine: Engine
+    episode: Annotated[
+        EpisodeOfDecision | None, Field(description="Null for an assessment without an episode.")
+    ]
     received: Annotated[
         str, Field(max_length=1_000_000, description="The text of the request, exactly as it was received.")
     ]

@@ -23,6 +23,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         # Of drafts and releases.
         Finding("already-approved", "The draft is approved already.", "Release it."),
         Finding(
+            "area-out-of-step",
+            "A wound measures many times more, or less, than at the last contact.",
+            "Check the unit and the leg; if it is right, confirm it.",
+        ),
+        Finding(
             "bad-edition-id",
             "A text cannot be the id of an edition.",
             "Write set and version, such as `larchmere-2026.1.0`.",
@@ -54,6 +59,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Base it on an edition that is released.",
         ),
         Finding(
+            "before-first-contact",
+            "An event is said to have happened before the first contact of the episode.",
+            "Check the day.",
+        ),
+        Finding(
             "check-has-errors",
             "The check of the draft found errors.",
             "Mend what it names, save, and check again.",
@@ -62,6 +72,21 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "clock-behind",
             "The clock of the service is behind the last entry of its log.",
             "Tell whoever runs the service.",
+        ),
+        Finding(
+            "contradicts-history",
+            "An answer contradicts what the episode says.",
+            "Leave it out, or correct the history.",
+        ),
+        Finding(
+            "corrected-before",
+            "A decision or event is corrected that was corrected before.",
+            "Correct the one that took its place.",
+        ),
+        Finding(
+            "differs-from-history",
+            "A warning, never an error: an answer differs from the history on the careful side.",
+            "Look which of both is right; the answer counts.",
         ),
         Finding(
             "draft-changed",
@@ -90,6 +115,16 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Write today or a later day, and start over.",
         ),
         Finding(
+            "episode-closed",
+            "The episode was closed before that day.",
+            "Begin a new one, or take the closing event back.",
+        ),
+        Finding(
+            "girth-out-of-step",
+            "A girth differs by a factor from that of the last contact.",
+            "Check the unit, the marks and the leg; if it is right, confirm it.",
+        ),
+        Finding(
             "judging-in-progress",
             "This worker is checking or proving another draft.",
             "Try again in a minute.",
@@ -98,6 +133,16 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "last-in-force",
             "No other released edition of the set that decides is in force.",
             "Release another one first.",
+        ),
+        Finding(
+            "later-contacts",
+            "A warning, never an error: the episode has later contacts or events.",
+            "Look whether later decisions still hold.",
+        ),
+        Finding(
+            "limbs-look-swapped",
+            "The girths of a leg are those that the other leg had last.",
+            "Check which leg is which; if it is right, confirm it.",
         ),
         Finding(
             "newer-release",
@@ -110,6 +155,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         ),
         Finding("not-checked", "The draft was not checked since it was saved.", "Check it."),
         Finding(
+            "not-for-this-event",
+            "An event has a field that events of its kind do not take.",
+            "Leave it out.",
+        ),
+        Finding(
             "not-proved",
             "A statement about every assessment is not proved of the draft.",
             "Mend the rules; see its `proof`.",
@@ -118,6 +168,16 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "not-released",
             "The edition is retired already, or was never released.",
             "There is nothing to retire.",
+        ),
+        Finding(
+            "nothing-left",
+            "Nothing would be left of the episode.",
+            "Correct the decision by a new one instead.",
+        ),
+        Finding(
+            "older-measurement",
+            "A warning, never an error: a later measurement is known and counts.",
+            "Correct the day if it is the newer one.",
         ),
         Finding(
             "own-draft", "Who saved a draft cannot approve it.", "Ask somebody else with the scope `approve`."
@@ -144,6 +204,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "unknown-draft",
             "There is no such draft of the caller's organisation.",
             "`/v1/drafts` lists them.",
+        ),
+        Finding(
+            "unknown-episode",
+            "The organisation has no episode of this reference.",
+            "Compare the reference.",
         ),
         Finding("unsupported-by-prover", "The edition holds something that has no formula.", "Take it out."),
         # Of all else.

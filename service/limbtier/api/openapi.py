@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,6 +21,7 @@ from limbtier.api.cds_hooks_schema import (
     FeedbackSummary,
 )
 from limbtier.api.decision_schema import Preview, StoredDecision
+from limbtier.api.episode_schema import Episode, StoredEvent, event_request_schema
 from limbtier.api.examples import Example, examples_of
 from limbtier.api.governance_schema import CheckResult, Comparison, ImpactResult, ProofList, Work
 from limbtier.api.health_resources import Live, Ready
@@ -37,6 +39,7 @@ from limbtier.api.release_schema import MODELS as RELEASE_MODELS
 from limbtier.api.request_schema import request_schemas
 from limbtier.api.rule_schema import EditionDetail, EditionList, RuleList, Vocabulary
 from limbtier.api.schema_types import schemas_of
+from limbtier.domain.pathway import Pathway
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.clock import Clock
 from limbtier.use_cases.decide import Decider, ReadyRules
@@ -63,6 +66,7 @@ All examples are invented.
 """
 TAGS: Final = [
     {"name": "decisions", "description": "An assessment in, a decision out."},
+    {"name": "episodes", "description": "What is known between contacts, and what happened between them."},
     {
         "name": "log",
         "description": "The log of all that happened, and the proofs that nothing of it changed.",
@@ -82,7 +86,8 @@ TAGS: Final = [
 class Description:
     """The description of one application; written anew when the rules were swapped."""
 
-    def __init__(self, app: FastAPI, decider: Decider, clock: Clock) -> None:
+    def __init__(self, app: FastAPI, decider: Decider, clock: Clock, pathway: Callable[[], Pathway]) -> None:
+        self._pathway = pathway
         self._app = app
         self._decider = decider
         self._clock = clock
@@ -102,7 +107,7 @@ class Description:
         shown = rules.edition(None, self._clock()) or latest
         written = self._written
         if written is None or written[0] is not rules or written[1] is not shown:
-            document = _document(self._app, rules, shown)
+            document = _document(self._app, rules, shown, self._pathway())
             written = self._written = (rules, shown, document, orjson.dumps(document))
         return written
 
@@ -119,7 +124,7 @@ def openapi_file(app: FastAPI) -> bytes:
     return orjson.dumps(app.openapi(), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
 
 
-def _document(app: FastAPI, rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
+def _document(app: FastAPI, rules: ReadyRules, prepared: PreparedEdition, pathway: Pathway) -> dict[str, Any]:
     document = get_openapi(
         title=TITLE,
         version=__version__,
@@ -130,12 +135,15 @@ def _document(app: FastAPI, rules: ReadyRules, prepared: PreparedEdition) -> dic
         tags=TAGS,
         routes=app.routes,
     )
-    document["components"] = {"schemas": _schemas(rules, prepared), "securitySchemes": SECURITY_SCHEMES}
+    document["components"] = {
+        "schemas": _schemas(rules, prepared, pathway),
+        "securitySchemes": SECURITY_SCHEMES,
+    }
     _add_examples(document, examples_of(rules, prepared, 2))
     return document
 
 
-def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
+def _schemas(rules: ReadyRules, prepared: PreparedEdition, pathway: Pathway) -> dict[str, Any]:
     calendars = rules.calendars.values()
     deciding = [name for name, one in rules.editions.items() if one.edition.status != "retired"]
     first_rules = min(one.edition.effective_from for one in rules.editions.values())
@@ -149,6 +157,8 @@ def _schemas(rules: ReadyRules, prepared: PreparedEdition) -> dict[str, Any]:
         **schemas_of(Work, CheckResult, ProofList, Comparison, ImpactResult),
         **schemas_of(*RELEASE_MODELS),
         **schemas_of(Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),
+        **schemas_of(Episode, StoredEvent),
+        "EpisodeEvent": event_request_schema(prepared.edition, pathway),
         "Tier": {
             "type": "string",
             "description": "A tier, lowest first.",

@@ -12,7 +12,11 @@ from limbtier.domain.vocabulary import Input, Range, Scope, Vocabulary
 from limbtier.engine.answers import MOST_GIRTHS
 from limbtier.foundation.answer_states import NOT_DONE
 from limbtier.use_cases.answer_text import required_text
-from limbtier.use_cases.assessment_request import AssessmentRequest
+from limbtier.use_cases.assessment_request import (
+    CONFIRMED_PATTERN,
+    DECISION_ID_PATTERN,
+    AssessmentRequest,
+)
 
 Schema = dict[str, Any]
 _LEG = "Answers about one leg; at least one, except in a preview that asks for the next questions."
@@ -58,6 +62,18 @@ def request_schemas(
                     "enum": sorted(editions),
                     "description": f"{fields['edition'].description} The inputs shown here are those of the "
                     "active one; those of another are at `/v1/vocabulary?edition=`.",
+                },
+                "corrects": {
+                    "type": "string",
+                    "pattern": DECISION_ID_PATTERN,
+                    "maxLength": 36,
+                    "description": f"{fields['corrects'].description} Needs `episode`.",
+                },
+                "confirmed": {
+                    "type": "array",
+                    "items": {"type": "string", "pattern": CONFIRMED_PATTERN, "maxLength": 60},
+                    "maxItems": 20,
+                    "description": fields["confirmed"].description,
                 },
                 "person": {"$ref": "#/components/schemas/PersonAnswers"},
                 "limbs": {

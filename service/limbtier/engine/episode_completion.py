@@ -65,33 +65,38 @@ class Completing(Protocol):
 @dataclass(frozen=True, slots=True)
 class Recorded:
     """Fills in what a record says was filled in, and finds what it found: so a decision is made again from
-    its record alone."""
+    its record alone. Where the request was changed, what is then not asked is not filled in."""
 
     filled: tuple[Filled, ...]
     findings: tuple[Diagnostic, ...]
 
     def person(self, reader: AnswerReader, answers: dict[str, Answer]) -> None:
         """As recorded."""
-        self._fill(PERSON, reader, answers)
+        self._fill(PERSON, reader, answers, {})
 
     def limb(
-        self, reader: AnswerReader, side: Side, answers: dict[str, Answer], _person: Mapping[str, Answer]
+        self, reader: AnswerReader, side: Side, answers: dict[str, Answer], person: Mapping[str, Answer]
     ) -> None:
         """As recorded."""
-        self._fill(side, reader, answers)
+        self._fill(side, reader, answers, person)
 
     def finish(self) -> list[Diagnostic]:
         """As recorded."""
         return list(self.findings)
 
-    def _fill(self, scope: str, reader: AnswerReader, answers: dict[str, Answer]) -> None:
+    def _fill(
+        self, scope: str, reader: AnswerReader, answers: dict[str, Answer], person: Mapping[str, Answer]
+    ) -> None:
+        values: dict[str, Answer] = {}
         for one in self.filled:
             if one.scope != scope:
                 continue
-            if one.value is None:
+            if one.instead_of is not None:
                 answers.pop(one.input, None)
-            elif (answer := answer_of(reader.inputs.get(one.input), one.value)) is not None:
-                answers[one.input] = answer
+            answer = None if one.value is None else answer_of(reader.inputs.get(one.input), one.value)
+            if answer is not None:
+                values[one.input] = answer
+        reader.fill(answers, "person" if scope == PERSON else "limb", person, values)
 
 
 @dataclass(slots=True)

@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from limbtier.domain.assessment import SIDES, Answers, Assessment, Side, day_of
 from limbtier.domain.episode import PATTERN as EPISODE_PATTERN
 from limbtier.domain.episode import episode_problem
+from limbtier.engine.episode_completion import Completing
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean, pointer
 from limbtier.foundation.errors import InvalidAssessment
@@ -22,6 +23,8 @@ EDITION_PATTERN = r"^[a-z][a-z0-9_]{0,40}-[0-9]{4}\.[0-9]{1,4}\.[0-9]{1,4}$"
 MOMENT_PATTERN = (
     r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:[0-9]{2})$"
 )
+DECISION_ID_PATTERN = "^[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"
+CONFIRMED_PATTERN = "^((left|right)/)?[a-z]+(-[a-z]+)*$"
 _MOMENT = re.compile(MOMENT_PATTERN.removesuffix("$") + r"\Z")
 
 
@@ -66,6 +69,21 @@ class AssessmentRequest(BaseModel):
         str,
         Field(pattern=EDITION_PATTERN, description="The edition to decide by; the active one when left out."),
     ] = _ABSENT
+    corrects: Annotated[
+        str,
+        Field(
+            pattern=DECISION_ID_PATTERN,
+            max_length=36,
+            description="A decision of the episode that this one corrects; it counts no longer.",
+        ),
+    ] = _ABSENT
+    confirmed: Annotated[
+        list[Annotated[str, Field(pattern=CONFIRMED_PATTERN, max_length=60)]],
+        Field(
+            max_length=20,
+            description="What was asked about and is right all the same, in the words of the problem.",
+        ),
+    ] = _ABSENT
     person: Annotated[dict[str, Any], Field(description="Answers about the person.")]
     limbs: Annotated[Limbs, Field(description="Answers about each leg.")]
 
@@ -74,12 +92,17 @@ EditionFor = Callable[[str | None, datetime], PreparedEdition | None]
 
 
 def read_assessment(
-    value: Any, edition_for: EditionFor, calendars: Collection[str] = NATIONS, *, form: bool = False
+    value: Any,
+    edition_for: EditionFor,
+    calendars: Collection[str] = NATIONS,
+    *,
+    form: bool = False,
+    completing: Completing | None = None,
 ) -> tuple[Assessment, PreparedEdition]:
     """The assessment, and the edition that decides it. `edition_for` finds an edition by its id, or the
-    active one at a moment for None; `calendars` are the names known. In a `form` that is
-    being filled in, a leg may have no answer yet. Raises InvalidAssessment that names every bad field at
-    once."""
+    active one at a moment for None; `calendars` are the names known. In a `form` that is being filled in, a
+    leg may have no answer yet. `completing` fills in what is known of an episode. Raises InvalidAssessment
+    that names every bad field at once."""
     if not isinstance(value, dict):
         raise InvalidAssessment(
             [Diagnostic("wrong-type", "The request is no object.", "Send one object.", "")]
@@ -98,7 +121,7 @@ def read_assessment(
     if isinstance(name := value.get("calendar"), str):
         _refuse_unknown_calendar(name, calendars, found)
     prepared = _edition(value.get("edition"), moment, edition_for, found)
-    person, limbs = _answers(value, prepared, moment, found, form=form)
+    person, limbs = _answers(value, prepared, moment, found, completing, form=form)
     errors = [item for item in found if item.severity == "error"]
     if errors or request is None or moment is None or prepared is None:
         raise InvalidAssessment(sorted(errors, key=lambda item: item.pointer or ""))
@@ -154,6 +177,7 @@ def _answers(
     prepared: PreparedEdition | None,
     moment: datetime | None,
     found: list[Diagnostic],
+    completing: Completing | None,
     *,
     form: bool,
 ) -> tuple[Answers, dict[Side, Answers]]:
@@ -166,6 +190,8 @@ def _answers(
         given if isinstance(given, dict) else {}, "person", ["person"], day
     )
     found += problems
+    if completing is not None:
+        completing.person(prepared.answers, person)
     found += prepared.answers.complete(person, "person", {}, ["person"])
     limbs: dict[Side, Answers] = {}
     legs = value.get("limbs")
@@ -182,11 +208,14 @@ def _answers(
             )
         answers, problems = prepared.answers.read(leg, "limb", ["limbs", side], day)
         found += problems
+        if completing is not None:
+            completing.limb(prepared.answers, side, answers, person)
         found += prepared.answers.complete(answers, "limb", person, ["limbs", side])
         limbs[side] = answers
     if not limbs and not legs.keys() & set(SIDES):
         advice = "Give `left`, `right` or both."
         found.append(Diagnostic("no-limb", "No leg was assessed.", advice, pointer("limbs")))
+    found += completing.finish() if completing is not None else ()
     return person, limbs
 
 
@@ -199,6 +228,8 @@ _FORMATS = {
     "assessed_at": "Write date, time and offset, such as 2026-03-02T09:30:00+00:00.",
     "calendar": "Name a nation, such as england, or a team that has a calendar here.",
     "episode": "Use 1 to 64 letters, digits, and . _ ~ - beginning with a letter.",
+    "corrects": "Give the id of the decision, as it was answered.",
+    "confirmed": "Give a list of the words that the problem names, such as left/area-out-of-step.",
     "edition": "Write set and version, such as core-2026.1.0.",
     "person": "Give an object of answers; it may be empty.",
     "limbs": "Give an object with `left`, `right` or both.",

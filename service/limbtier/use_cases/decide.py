@@ -18,6 +18,7 @@ from limbtier.domain.decision import Decision
 from limbtier.domain.edition import active_edition
 from limbtier.domain.entry import DecidedLimb, DecisionIndex, Entry, Retry
 from limbtier.engine.decide import decide
+from limbtier.engine.episode_completion import Completing
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.clock import Clock, NewId, new_id, now
 from limbtier.foundation.diagnostics import Diagnostic, pointer
@@ -105,15 +106,23 @@ class Decider:
             organisation=caller.organisation,
             at=decision.decided_at,
             data=writer.write(decision, decision_id, body, caller),
-            decision=_index(decision, writer),
+            decision=decision_index(decision, writer),
             retry=retry,
         )
 
-    def decision(self, body: bytes, *, form: bool = False) -> tuple[Decision, RecordWriter]:
-        """The decision itself and the writer of its edition. In a `form` being filled in, a leg may have
-        no answer yet. Raises as `preview`."""
+    def new_id(self) -> str:
+        """An id for an entry."""
+        return self._identifiers()
+
+    def decision(
+        self, body: bytes, *, form: bool = False, completing: Completing | None = None
+    ) -> tuple[Decision, RecordWriter]:
+        """The decision itself and the writer of its edition; with `form`, a leg may have no answer yet;
+        `completing` fills in what is known of its episode. Raises as `preview`."""
         rules = self.rules
-        assessment, prepared = read_assessment(read_json(body), rules.deciding, rules.calendars, form=form)
+        assessment, prepared = read_assessment(
+            read_json(body), rules.deciding, rules.calendars, form=form, completing=completing
+        )
         return self._decide(rules, prepared, assessment), rules.writers[prepared.edition.id]
 
     def _decide(self, rules: ReadyRules, prepared: PreparedEdition, assessment: Assessment) -> Decision:
@@ -131,7 +140,7 @@ class Decider:
             raise
 
 
-def _index(decision: Decision, writer: RecordWriter) -> DecisionIndex:
+def decision_index(decision: Decision, writer: RecordWriter) -> DecisionIndex:
     """What the decision is found by."""
     names = writer.rule_ids
     return DecisionIndex(

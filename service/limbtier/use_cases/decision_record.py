@@ -45,9 +45,15 @@ class RecordWriter:
     questions: Mapping[str, tuple[str, str]]
 
     def write(
-        self, decision: Decision, decision_id: str | None, received: bytes, caller: Caller | None = None
+        self,
+        decision: Decision,
+        decision_id: str | None,
+        received: bytes,
+        caller: Caller | None = None,
+        episode: bytes | None = None,
     ) -> bytes:
         """The record. `received` is the request's JSON text, as it came; the id is null for a preview.
+        `episode` is what the record says of its episode, as JSON; null for a decision without one.
 
         Members stand in the order of their names, so that the bytes are canonical JSON (RFC 8785): what is
         answered is what is stored, hashed and exported.
@@ -58,6 +64,7 @@ class RecordWriter:
             "decided_at": decision.decided_at.isoformat(),
             "edition": self.edition,
             "engine": _ENGINE,
+            "episode": None if episode is None else orjson.Fragment(episode),
             "id": decision_id,
             "kind": "preview" if decision_id is None else "decision",
             "limbs": {

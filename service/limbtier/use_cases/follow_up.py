@@ -11,6 +11,7 @@ from limbtier.domain.episode_state import Contact
 from limbtier.engine.episode_completion import Completion
 from limbtier.foundation.strict_json import NotJson, read_json
 from limbtier.use_cases.decide import Decider, decision_index
+from limbtier.use_cases.decision_record import RecordWriter
 from limbtier.use_cases.episode_contact import contact_of
 from limbtier.use_cases.episodes import Episodes, Known, episode_record
 
@@ -59,10 +60,17 @@ class FollowUps:
 
     def preview(self, body: bytes, known: Known) -> bytes:
         """The same answer, stored nowhere and without an id. Raises as `Decider.preview`."""
+        decision, writer, member = self.previewed(body, known)
+        return writer.write(decision, None, body, None, member)
+
+    def previewed(
+        self, body: bytes, known: Known, *, form: bool = False
+    ) -> tuple[Decision, RecordWriter, bytes]:
+        """The decision of a preview, the writer of its edition, and what its record says of the episode."""
         completion = self.episodes.completing(known)
-        decision, writer = self._decider.decision(body, completing=completion)
+        decision, writer = self._decider.decision(body, form=form, completing=completion)
         part = contact_of(decision, _UNDECIDED, known.corrects)
-        return writer.write(decision, None, body, None, self._member(known, completion, decision, part))
+        return decision, writer, self._member(known, completion, decision, part)
 
     def _member(
         self, known: Known, completion: Completion | None, decision: Decision, part: Contact

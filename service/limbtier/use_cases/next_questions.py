@@ -21,6 +21,7 @@ from limbtier.engine.question_order import OpenQuestion, ordered
 from limbtier.engine.shortest_set import ShortestSet, shortest_set
 from limbtier.foundation.answer_states import NOT_ASKED
 from limbtier.use_cases.decide import Decider
+from limbtier.use_cases.follow_up import FollowUps
 
 NOTE: Final = (
     "A question that no longer matters changes no tier, target, disposition, review, arrangement, material, "
@@ -32,16 +33,27 @@ NOTE: Final = (
 class FormQuestions:
     """Previews with the next questions. What is worked out of an edition is kept while it is in use."""
 
-    def __init__(self, decider: Decider) -> None:
+    def __init__(self, decider: Decider, follow_ups: FollowUps | None = None) -> None:
+        """`follow_ups` complete contacts of episodes."""
         self._decider = decider
+        self._follow_ups = follow_ups
         self._readers: dict[str, FormReader] = {}
 
-    def preview(self, body: bytes) -> bytes:
+    def preview(self, body: bytes, organisation: str | None = None) -> bytes:
         """The preview of a form that is being filled in, with the member `next_questions`. A leg may have no
-        answer yet. Raises as `Decider.preview`."""
-        decision, writer = self._decider.decision(body, form=True)
+        answer yet. With an `organisation`, what is known of its episode is filled in. Raises as
+        `Decider.preview`, and StoreUnavailable."""
+        member: bytes | None = None
+        known = None
+        if self._follow_ups is not None and organisation is not None:
+            known = self._follow_ups.known(body, organisation)
+        if self._follow_ups is None or known is None:
+            decision, writer = self._decider.decision(body, form=True)
+        else:
+            decision, writer, member = self._follow_ups.previewed(body, known, form=True)
         found = next_questions(self._reader(writer.prepared), decision)
-        return writer.write(decision, None, body)[:-1] + b',"next_questions":' + orjson.dumps(found) + b"}"
+        record = writer.write(decision, None, body, None, member)
+        return record[:-1] + b',"next_questions":' + orjson.dumps(found) + b"}"
 
     def _reader(self, prepared: PreparedEdition) -> FormReader:
         reader = self._readers.get(prepared.edition.id)

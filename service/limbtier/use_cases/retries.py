@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Final
 
 import orjson
 
@@ -19,6 +20,9 @@ from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import RequestInProgress, RetryKeyReused
 from limbtier.store.entries import EntryStore, StoredEntry
 from limbtier.store.faults import damaged
+
+ANSWERS: Final = ("decision", "episode_event")
+"""Kinds of entries that are answers to requests."""
 
 
 def retry_of(caller: Caller, key: str, body: bytes) -> Retry:
@@ -57,7 +61,7 @@ def answered_before(store: EntryStore, retry: Retry) -> StoredEntry | None:
 def _answers(entry: StoredEntry, retry: Retry) -> bool:
     record = orjson.loads(entry.data)
     return (
-        record["kind"] == "decision"
+        record["kind"] in ANSWERS
         and _name(record["caller"]["organisation"], record["caller"]["id"]) == retry.caller
         and hashlib.sha256(record["received"].encode()).digest() == retry.payload
     )

@@ -19,6 +19,7 @@ from limbtier.foundation.errors import EditionUnavailable
 from limbtier.foundation.strict_json import read_json
 from limbtier.use_cases.assessment_request import read_assessment
 from limbtier.use_cases.decide import ReadyRules
+from limbtier.use_cases.recorded_completion import recorded
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +32,15 @@ class StoredDecision:
     prepared: PreparedEdition
 
     def assessment(self, value: Any | None = None) -> Assessment:
-        """The assessment as it was received, or another request in its place. Raises InvalidAssessment."""
+        """The assessment as it was received and completed from its episode, or another request in its place,
+        completed alike. Raises InvalidAssessment."""
         request = read_json(self.record["received"].encode()) if value is None else value
-        return read_assessment(request, lambda _name, _moment: self.prepared, self.rules.calendars)[0]
+        return read_assessment(
+            request,
+            lambda _name, _moment: self.prepared,
+            self.rules.calendars,
+            completing=recorded(self.record),
+        )[0]
 
     def decide(self, assessment: Assessment) -> Decision:
         """Decide by the edition and at the moment of the stored decision. Raises as `engine.decide`."""
@@ -42,13 +49,14 @@ class StoredDecision:
 
     def written(self, decision: Decision) -> bytes:
         """The record of a decision, with the id and the caller of the stored one."""
-        caller = self.record["caller"]
+        caller, episode = self.record["caller"], self.record.get("episode")
         writer = self.rules.writers[self.prepared.edition.id]
         return writer.write(
             decision,
             self.record["id"],
             self.record["received"].encode(),
             Caller(caller["id"], caller["organisation"], frozenset()),
+            None if episode is None else orjson.dumps(episode),
         )
 
 
