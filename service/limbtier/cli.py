@@ -15,6 +15,7 @@ from limbtier.commands import (
     keys,
     log,
     proving,
+    reviews,
     rule_files,
     serving,
 )
@@ -22,7 +23,7 @@ from limbtier.commands.parts import UNUSABLE
 from limbtier.foundation.diagnostics import printable
 from limbtier.foundation.errors import LimbtierError
 
-GROUPS = (deciding, rule_files, proving, comparing, describing, drafts, serving, keys, log, feedback)
+GROUPS = (deciding, rule_files, proving, comparing, describing, drafts, serving, reviews, keys, log, feedback)
 """In the order in which `limbtier --help` lists their commands."""
 
 

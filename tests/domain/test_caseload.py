@@ -19,6 +19,7 @@ from limbtier.domain.caseload import (
     CaseloadTerms,
     Course,
     Share,
+    StarterShare,
     caseload,
     courses,
     spread,
@@ -99,8 +100,11 @@ def test_a_full_assessment_counts_from_its_first_time_and_within_its_days() -> N
 
 def test_legs_still_at_a_starter_tier_are_of_those_that_began_there_and_were_followed() -> None:
     found = counted(HEALS, STUCK, WAITS, day=40)
-    assert found.still_at_starter_tier == {14: Share(2, 3), 28: Share(2, 3)}
-    assert counted(HEALS, STUCK, WAITS, day=17).still_at_starter_tier == {14: Share(1, 2), 28: Share(0, 0)}
+    assert found.still_at_starter_tier == {14: StarterShare(2, 0, 3), 28: StarterShare(2, 0, 3)}
+    assert counted(HEALS, STUCK, WAITS, day=17).still_at_starter_tier == {
+        14: StarterShare(1, 0, 2),
+        28: StarterShare(0, 0, 0),
+    }
 
 
 def test_days_to_a_tier_count_a_higher_one_too() -> None:

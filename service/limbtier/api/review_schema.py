@@ -74,9 +74,10 @@ class ShareOfDays(LegShare):
 
 
 class ShareAfterDays(LegShare):
-    """After so many days."""
+    """After so many days; `not_known` are legs of which it was not known what was on."""
 
     after_days: Days
+    not_known: Count
 
 
 class ShareWithinDays(LegShare):

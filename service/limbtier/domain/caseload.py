@@ -88,6 +88,15 @@ class Share:
 
 
 @dataclass(frozen=True, slots=True)
+class StarterShare:
+    """Of so many legs, those that still had a starter tier on, and those of which it was not known."""
+
+    count: int
+    not_known: int
+    of: int
+
+
+@dataclass(frozen=True, slots=True)
 class Spread:
     """Of `of` values: the median and the quartiles; None where there is no value."""
 
@@ -116,7 +125,7 @@ class Caseload:
     weeks: Mapping[date, Mapping[str, int]]
     reached: Mapping[str, Reached]
     assessed: Share
-    still_at_starter_tier: Mapping[int, Share]
+    still_at_starter_tier: Mapping[int, StarterShare]
     area_change: Mapping[int, Spread]
     terms: CaseloadTerms = field(repr=False)
 
@@ -184,7 +193,8 @@ def caseload(
     - assessed: legs with a full assessment within the days allowed, of legs first seen so long ago, and
       followed so long or assessed by then.
     - still at a starter tier: of legs that began compression on one, not before the first contact, and whose
-      episode was open so many days later: how many had one on at the end of that day.
+      episode was open so many days later: how many had one on at the end of that day,
+      and of how many it was not known what was on.
     - area change: percent of the area at the start that was gone so many weeks later, of legs with a wound
       measured at the start whose episode was open then or had closed as healed.
     """
@@ -246,15 +256,17 @@ def _assessed(legs: Sequence[Course], within: int, as_of: date) -> Share:
     return Share(done, of)
 
 
-def _at_starter_tier(legs: Sequence[Course], tiers: Sequence[str], days: int, as_of: date) -> Share:
-    still = of = 0
+def _at_starter_tier(legs: Sequence[Course], tiers: Sequence[str], days: int, as_of: date) -> StarterShare:
+    still = of = not_known = 0
     for leg in legs:
         if leg.started_on is None or leg.started_on < leg.first_contact_on:
             continue
         if leg.tier_on(leg.started_on) in tiers and _followed(leg, leg.started_on, days, as_of):
             of += 1
-            still += leg.tier_on(leg.started_on + timedelta(days=days)) in tiers
-    return Share(still, of)
+            then = leg.tier_on(leg.started_on + timedelta(days=days))
+            still += then in tiers
+            not_known += then == NOT_KNOWN
+    return StarterShare(still, not_known, of)
 
 
 def _area_change(legs: Sequence[Course], week: int, as_of: date) -> Spread:

@@ -96,7 +96,9 @@ def _shares(found: Caseload) -> Iterator[tuple[str, Share]]:
     terms = found.terms
     yield f"fully assessed within {terms.assessment_within} days", found.assessed
     for days, share in found.still_at_starter_tier.items():
-        yield f"still at {' or '.join(terms.starter_tiers)} after {days} days", share
+        yield f"still at {' or '.join(terms.starter_tiers)} after {days} days", Share(share.count, share.of)
+        if share.not_known:
+            yield f"not known what is on after {days} days", Share(share.not_known, share.of)
 
 
 def _share(y: int, label: str, share: Share) -> Iterator[Shape]:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import Any, Final
 
-from limbtier.domain.caseload import SHOWN_TIERS, Caseload, Share, Spread
+from limbtier.domain.caseload import SHOWN_TIERS, Caseload, Share, Spread, StarterShare
 
 COLUMNS: Final = ("figure", "at", "tier", "count", "of", "lower_quartile", "median", "upper_quartile")
 
@@ -32,7 +32,8 @@ def caseload_record(found: Caseload) -> dict[str, Any]:
         ],
         "starter_tiers": list(terms.starter_tiers),
         "still_at_starter_tier": [
-            {"after_days": days, **_share(one)} for days, one in found.still_at_starter_tier.items()
+            {"after_days": days, "not_known": one.not_known, **_share(Share(one.count, one.of))}
+            for days, one in found.still_at_starter_tier.items()
         ],
         "weeks": [{"ends_on": day.isoformat(), "legs": dict(counts)} for day, counts in found.weeks.items()],
     }
@@ -59,8 +60,9 @@ def _rows(found: Caseload) -> Iterator[tuple[object, ...]]:
             yield "reached_by_days", days, tier, share.count, share.of, "", "", ""
     one = found.assessed
     yield "assessed_within_days", found.terms.assessment_within, "", one.count, one.of, "", "", ""
-    for days, share in found.still_at_starter_tier.items():
-        yield "still_at_starter_tier_after_days", days, "", share.count, share.of, "", "", ""
+    for days, starters in found.still_at_starter_tier.items():
+        yield "still_at_starter_tier_after_days", days, "", starters.count, starters.of, "", "", ""
+        yield "tier_not_known_after_days", days, "", starters.not_known, starters.of, "", "", ""
     for week, spread in found.area_change.items():
         yield ("area_change_percent_at_week", week, "", spread.of, "", *_shown(spread))
 
@@ -74,7 +76,7 @@ def caseload_text(found: Caseload) -> str:
         f"Fully assessed within {terms.assessment_within} days: {_of(found.assessed)}.",
     ]
     lines += [
-        f"Still at {starter} {days} days after compression began there: {_of(share)}."
+        f"Still at {starter} {days} days after compression began there: {_of_starters(share)}."
         for days, share in found.still_at_starter_tier.items()
     ]
     for tier, reached in found.reached.items():
@@ -109,6 +111,11 @@ def _of(share: Share) -> str:
     if not share.of:
         return "no leg followed so long"
     return f"{share.count:,} of {share.of:,} ({percent(Fraction(100 * share.count, share.of))} %)"
+
+
+def _of_starters(share: StarterShare) -> str:
+    not_known = f", and not known of {share.not_known:,}" if share.not_known else ""
+    return _of(Share(share.count, share.of)) + not_known
 
 
 def _share(share: Share) -> dict[str, Any]:
