@@ -22,6 +22,8 @@ import pytest
 from limbtier.audit.checkpoint_key import KeyFolder
 from limbtier.audit.log import Log
 from limbtier.domain.assessment import day_of
+from limbtier.domain.caller import Caller
+from limbtier.domain.draft import Draft
 from limbtier.foundation.clock import now
 from limbtier.governance.scaffold import scaffold
 from limbtier.store.drafts import EditionTable
@@ -30,6 +32,7 @@ from limbtier.store.keys import KeyTable
 from limbtier.store.opening import open_database
 from limbtier.use_cases.decide import ReadyRules
 from limbtier.use_cases.manage_keys import KeyManager
+from limbtier.use_cases.release_edition import Releases
 from limbtier.use_cases.release_rules import ReleasedRules
 from tests.api.running import serving
 from tests.api.service import CHECKOUT, JSON, Service, bearer, first_contact, problem_of, start
@@ -466,3 +469,31 @@ def test_a_worker_that_cannot_load_a_release_is_not_ready(team: Team, rules: Rea
     assert problem_of(answer, "not-ready", 503) == [("release-not-loaded", None)]
     assert released.decider.rules is rules
     assert team.integrator("POST", "/v1/previews", first_contact()).status_code == 200
+
+
+def test_a_worker_checks_one_draft_at_a_time_and_goes_on_when_nobody_waits(
+    rules: ReadyRules, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun, go_on = threading.Event(), threading.Event()
+
+    def check(steps: Releases, caller: Caller, edition: str) -> Draft:
+        begun.set()
+        assert go_on.wait(60)
+        return steps.find(caller, edition)[0]
+
+    monkeypatch.setattr(Releases, "check", check)
+    with serving(rules) as server:
+        editor = team_of(server.service).editor
+        address = f"{server.address}/v1/drafts/{DRAFT}"
+        with httpx2.Client(headers=bearer(editor.key)) as client:
+            body = orjson.dumps({"files": {"CHANGES.md": ""}})
+            assert client.put(address, content=body, headers={**JSON, **NEW}).status_code == 201
+            with pytest.raises(httpx2.TimeoutException):
+                client.post(f"{address}/check", timeout=0.5)
+            assert begun.is_set()
+            for step in ("check", "prove"):
+                answer = client.post(f"{address}/{step}")
+                assert problem_of(answer, "step-refused", 409) == [("judging-in-progress", None)]
+            assert client.get(address).json()["state"] == "draft"  # and reading does not wait
+            go_on.set()
+            wait_for(lambda: client.post(f"{address}/check").status_code == 200)

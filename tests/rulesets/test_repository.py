@@ -11,8 +11,9 @@ import pytest
 from limbtier.domain.edition import active_edition
 from limbtier.foundation.errors import InvalidRuleFiles, NotFound
 from limbtier.rulesets.digest import digest, files_of
-from limbtier.rulesets.repository import RuleRepository
+from limbtier.rulesets.repository import AddedEdition, RuleRepository, load_added
 from tests.rulesets.golden import EDITION, SMALL_RULES, copy_of_local_edition, copy_of_small_rules
+from tests.rulesets.small import local_files
 
 
 def add_edition(rules: Path, version: str, status: str, effective_from: str) -> None:
@@ -106,3 +107,25 @@ def test_a_rules_folder_without_editions_is_refused(tmp_path: Path) -> None:
     shutil.rmtree(rules / "small")
     with pytest.raises(InvalidRuleFiles, match="holds no edition"):
         RuleRepository(rules)
+
+
+def test_an_edition_from_elsewhere_is_loaded_beside_those_of_the_folder() -> None:
+    added = {"local-2026.1.0": AddedEdition(local_files())}
+    repository = RuleRepository(SMALL_RULES, added)
+    draft = repository.edition("local-2026.1.0")
+    assert (draft.status, draft.based_on) == ("draft", "small-2026.1.0")
+    assert repository.guard_rails("local-2026.1.0").version == "1.0.0"
+    editions, guard_rails = load_added(SMALL_RULES, added, RuleRepository(SMALL_RULES).editions)
+    assert editions == {"local-2026.1.0": draft}
+    assert set(guard_rails) == {"local-2026.1.0"}
+    released = {"local-2026.1.0": AddedEdition(local_files(), draft.digest)}
+    assert RuleRepository(SMALL_RULES, released).edition("local-2026.1.0").status == "released"
+
+
+def test_an_edition_from_elsewhere_that_is_not_as_it_was_released_is_refused() -> None:
+    other = {"local-2026.1.0": AddedEdition(local_files(), f"sha256:{'0' * 64}")}
+    with pytest.raises(InvalidRuleFiles, match="was changed after its release"):
+        RuleRepository(SMALL_RULES, other)
+    alone = {"local-2026.1.0": AddedEdition(local_files())}
+    with pytest.raises(InvalidRuleFiles, match=r"no edition `small-2026\.1\.0` to be based on"):
+        load_added(SMALL_RULES, alone, {})

@@ -20,6 +20,7 @@ from limbtier.store.database import Database
 from limbtier.store.drafts import EditionTable
 from limbtier.store.entries import EntryStore
 from limbtier.store.opening import open_database
+from limbtier.use_cases import release_drafts
 from limbtier.use_cases.decide import ReadyRules
 from limbtier.use_cases.release_errors import DraftStale, InvalidDraft, StepRefused
 from limbtier.use_cases.release_rules import rules_at_start
@@ -466,3 +467,38 @@ def test_a_retired_edition_decides_nothing_new_for_who_names_it(
     steps.retire(APPROVER, FIRST, "A mistake was found.")
     assert refused(lambda: decider.decision(body), InvalidAssessment) == ["unknown-edition"]
     assert decider.decision(CONTACT)[0].edition_id == CORE
+
+
+def test_an_organisation_has_so_many_drafts_and_no_more(
+    steps: QuickReleases, rules: ReadyRules, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(release_drafts, "MOST_DRAFTS", 1)
+    files = local_files(rules)
+    draft = steps.save(EDITOR, FIRST, files, None)
+    assert refused(lambda: steps.save(EDITOR, SECOND, files, None)) == ["too-many-drafts"]
+    assert steps.save(STRANGER, SECOND, files, None).revision == 1
+    assert steps.save(EDITOR, FIRST, files, draft.etag).revision == 2
+    steps.discard(EDITOR, FIRST, steps.find(EDITOR, FIRST)[0].etag)
+    assert steps.save(EDITOR, SECOND, files, None).revision == 1
+
+
+def test_what_was_changed_in_the_folder_since_it_was_loaded_is_not_copied(
+    rules: ReadyRules, log: Log, tmp_path: Path
+) -> None:
+    folder = tmp_path / "core" / "2026.1.0"
+    folder.mkdir(parents=True)
+    (folder / "edition.yaml").write_text("changed: yes\n")
+    steps = steps_over(log, rules, folder=tmp_path)
+    assert refused(lambda: steps.copy(EDITOR, CORE, "2026.9.0")) == ["edition-changed"]
+    local = next(name for name, one in rules.editions.items() if one.edition.based_on is not None)
+    assert steps_over(log, rules).copy(EDITOR, local, "2026.9.0").savers == (EDITOR.id,)
+
+
+def test_a_set_that_was_only_released_through_the_service_can_be_the_one_that_decides(
+    steps: QuickReleases, rules: ReadyRules, log: Log
+) -> None:
+    released(steps, local_files(rules))
+    started = rules_at_start(RULES, "larchmere", EditionTable(log.store.database), log.store)
+    active = started.edition(None, NOON)
+    assert active is not None
+    assert active.edition.id == FIRST
