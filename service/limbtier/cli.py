@@ -11,6 +11,7 @@ from limbtier.commands import (
     deciding,
     describing,
     drafts,
+    episodes,
     feedback,
     keys,
     log,
@@ -23,7 +24,20 @@ from limbtier.commands.parts import UNUSABLE
 from limbtier.foundation.diagnostics import printable
 from limbtier.foundation.errors import LimbtierError
 
-GROUPS = (deciding, rule_files, proving, comparing, describing, drafts, serving, reviews, keys, log, feedback)
+GROUPS = (
+    deciding,
+    rule_files,
+    proving,
+    comparing,
+    describing,
+    drafts,
+    serving,
+    reviews,
+    keys,
+    log,
+    episodes,
+    feedback,
+)
 """In the order in which `limbtier --help` lists their commands."""
 
 
