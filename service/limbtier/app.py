@@ -26,6 +26,7 @@ from limbtier.api.middleware import Surroundings
 from limbtier.api.openapi import TITLE, Description
 from limbtier.api.problem_responses import add_problem_handlers
 from limbtier.api.release_resources import add_release_resources
+from limbtier.api.review_resources import CaseloadParts, add_review_resources
 from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
 from limbtier.foundation.clock import Clock, now
@@ -34,6 +35,7 @@ from limbtier.foundation.log_output import log_to_stderr
 from limbtier.foundation.settings import CHECKOUT, Settings, read_settings
 from limbtier.interop.bearer_tokens import TokenReader
 from limbtier.store.drafts import DraftTable, EditionTable
+from limbtier.store.due_list import DueTable
 from limbtier.store.episodes import EpisodeTable
 from limbtier.store.keys import KeyTable
 from limbtier.store.results import ResultTable
@@ -96,7 +98,8 @@ def create_app(
     work = GovernanceWork(ResultTable(database), clock)
     editions = [one.edition for one in decider.rules.editions.values()]
     watch = ready_watch(settings.rules, editions)
-    episodes = Episodes(EpisodeTable(database), watch, ready_attention(settings.rules, watch)[0], clock)
+    attention, caseload_terms = ready_attention(settings.rules, watch)
+    episodes = Episodes(EpisodeTable(database), watch, attention, clock)
     maker = DecisionMaker(decider, log, FollowUps(decider, episodes))
     add_decision_resources(
         app, decider, maker, access, settings.most_body_bytes, needs_key=settings.require_idempotency_key
@@ -110,6 +113,8 @@ def create_app(
         settings.most_body_bytes,
         needs_key=settings.require_idempotency_key,
     )
+    counted = CaseloadParts(watch.pathway.kept, caseload_terms)
+    add_review_resources(app, decider, DueTable(database), counted, access, clock, settings.log_origin)
     add_log_resources(app, decider, log, access, clock)
     add_edition_resources(app, decider, access, clock)
     add_governance_resources(

@@ -14,9 +14,10 @@ import jsonschema
 import pytest
 
 import limbtier
+from limbtier.api.findings import FINDINGS
 from limbtier.api.openapi import problem_schema
 from limbtier.api.problem_responses import pointer_fragment
-from limbtier.api.problems import FINDINGS, PROBLEM_TYPES, problem_types_text
+from limbtier.api.problems import PROBLEM_TYPES, problem_types_text
 from limbtier.foundation.errors import LimbtierError
 from tests.api.service import CHECKOUT, Service, first_contact, problem_of
 
@@ -55,9 +56,9 @@ REACHING = (
     "use_cases/decide.py",
     "use_cases/episodes.py",
     "use_cases/event_request.py",
+    "use_cases/keep_card_feedback.py",
     "use_cases/keep_event.py",
     "use_cases/release_[defj]*.py",
-    "use_cases/keep_card_feedback.py",
     "use_cases/retries.py",
     "use_cases/stored_decision.py",
 )

@@ -11,8 +11,9 @@ from typing import Final
 
 from fastapi import FastAPI, Request, Response
 
+from limbtier.api.findings import FINDINGS
 from limbtier.api.operations import JSON, answer, path_parameter, problems
-from limbtier.api.problems import FINDINGS, PROBLEM_TYPES
+from limbtier.api.problems import PROBLEM_TYPES
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
 from limbtier.foundation.errors import NotFound
 

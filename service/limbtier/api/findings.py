@@ -17,6 +17,7 @@ class Finding:
 
 
 _REPORT: Final = "Take no tier from this answer; decide by local policy, and report its `instance`."
+
 FINDINGS: Final[Mapping[str, Finding]] = {
     entry.code: entry
     for entry in (
@@ -205,12 +206,6 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "There is no such draft of the caller's organisation.",
             "`/v1/drafts` lists them.",
         ),
-        Finding(
-            "unknown-episode",
-            "The organisation has no episode of this reference.",
-            "Compare the reference.",
-        ),
-        Finding("unsupported-by-prover", "The edition holds something that has no formula.", "Take it out."),
         # Of all else.
         Finding(
             "bad-authorization-header",
@@ -378,18 +373,23 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Round it as the question says.",
         ),
         Finding(
-            "too-much-work",
-            "Too much long work waits already.",
-            "Ask again in a minute.",
-        ),
-        Finding(
             "unknown-card",
             "No card of this organisation has this id.",
             "Use the `uuid` of a card that was given.",
         ),
+        Finding(
+            "too-much-work",
+            "Too much long work waits already.",
+            "Ask again in a minute.",
+        ),
         Finding("unknown-choice", "A text is none of the choices.", "Use one of the choices."),
         Finding("unknown-decision", "No decision has this id.", "Compare the id."),
         Finding("unknown-edition", "No edition has this id.", "List the editions to see their ids."),
+        Finding(
+            "unknown-episode",
+            "The organisation has no episode of this reference.",
+            "Compare the reference.",
+        ),
         Finding("unknown-impact", "No impact was measured under this id.", "Measure it again."),
         Finding("unknown-field", "The request has no such field.", "Leave it out, or correct its name."),
         Finding(
@@ -404,6 +404,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "unsupported-media-type",
             "The body is not declared as JSON in UTF-8.",
             "Send `Content-Type: application/json`.",
+        ),
+        Finding(
+            "unsupported-by-prover",
+            "The edition holds something that has no formula.",
+            "Take it out, or leave the edition unproved.",
         ),
         Finding(
             "work-failed",

@@ -23,6 +23,7 @@ from limbtier.api.cds_hooks_schema import (
 from limbtier.api.decision_schema import Preview, StoredDecision
 from limbtier.api.episode_schema import Episode, StoredEvent, event_request_schema
 from limbtier.api.examples import Example, examples_of
+from limbtier.api.findings import FINDINGS
 from limbtier.api.governance_schema import CheckResult, Comparison, ImpactResult, ProofList, Work
 from limbtier.api.health_resources import Live, Ready
 from limbtier.api.log_schema import (
@@ -34,9 +35,10 @@ from limbtier.api.log_schema import (
 )
 from limbtier.api.operations import JSON
 from limbtier.api.problem_responses import MOST_ERRORS
-from limbtier.api.problems import FINDINGS, PROBLEM_TYPES, problem_types_text
+from limbtier.api.problems import PROBLEM_TYPES, problem_types_text
 from limbtier.api.release_schema import MODELS as RELEASE_MODELS
 from limbtier.api.request_schema import request_schemas
+from limbtier.api.review_schema import CaseloadPicture, DueList, VisitScenarioShown
 from limbtier.api.rule_schema import EditionDetail, EditionList, RuleList, Vocabulary
 from limbtier.api.schema_types import schemas_of
 from limbtier.domain.pathway import Pathway
@@ -67,15 +69,16 @@ All examples are invented.
 TAGS: Final = [
     {"name": "decisions", "description": "An assessment in, a decision out."},
     {"name": "episodes", "description": "What is known between contacts, and what happened between them."},
+    {"name": "reviews", "description": "Who needs somebody, since when, and how a caseload goes."},
     {
         "name": "log",
         "description": "The log of all that happened, and the proofs that nothing of it changed.",
     },
-    {"name": "editions", "description": "Drafts of editions, and how two people release them."},
     {
         "name": "cds-hooks",
         "description": "The same decisions as cards (HL7 CDS Hooks 2.0), and feedback on them.",
     },
+    {"name": "editions", "description": "Drafts of editions, and how two people release them."},
     {"name": "rules", "description": "What may be asked, and by which rules it is decided."},
     {"name": "governance", "description": "What the governance team reads of an edition before it signs."},
     {"name": "health", "description": "For whoever runs the service."},
@@ -87,8 +90,8 @@ class Description:
     """The description of one application; written anew when the rules were swapped."""
 
     def __init__(self, app: FastAPI, decider: Decider, clock: Clock, pathway: Callable[[], Pathway]) -> None:
-        self._pathway = pathway
         self._app = app
+        self._pathway = pathway
         self._decider = decider
         self._clock = clock
         self._written: tuple[ReadyRules, PreparedEdition, dict[str, Any], bytes] | None = None
@@ -153,11 +156,12 @@ def _schemas(rules: ReadyRules, prepared: PreparedEdition, pathway: Pathway) -> 
         **request_schemas(prepared.edition.vocabulary, deciding, rules.calendars, years),
         **schemas_of(StoredDecision, Preview, DecisionPage, Replay, Explanation),
         **schemas_of(InclusionProof, ConsistencyProof),
-        **schemas_of(CdsServices, CdsCall, CdsCards, CdsFeedback, FeedbackKept, FeedbackSummary),
         **schemas_of(Work, CheckResult, ProofList, Comparison, ImpactResult),
         **schemas_of(*RELEASE_MODELS),
+        **schemas_of(CdsServices, CdsCall, CdsCards, CdsFeedback, FeedbackKept, FeedbackSummary),
         **schemas_of(Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),
         **schemas_of(Episode, StoredEvent),
+        **schemas_of(DueList, CaseloadPicture, VisitScenarioShown),
         "EpisodeEvent": event_request_schema(prepared.edition, pathway),
         "Tier": {
             "type": "string",

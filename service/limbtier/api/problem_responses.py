@@ -13,7 +13,8 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match, Route
 
 from limbtier.api.errors import InsufficientScope, Unauthorised
-from limbtier.api.problems import FINDINGS, MEDIA_TYPE, PROBLEM_TYPES, ProblemType
+from limbtier.api.findings import FINDINGS
+from limbtier.api.problems import MEDIA_TYPE, PROBLEM_TYPES, ProblemType
 from limbtier.foundation.clock import new_id
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import LimbtierError

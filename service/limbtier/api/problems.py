@@ -1,4 +1,4 @@
-"""The one catalogue of problems: every type of error answer (RFC 9457), and every finding inside one.
+"""The one catalogue of problems: every type of error answer (RFC 9457); `findings` has what stands inside.
 
 `openapi/problem-types.md` and the pages under `/problems` are written from it.
 """

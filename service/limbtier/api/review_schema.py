@@ -100,11 +100,23 @@ class AreaChange(LegSpread):
     week: Weeks
 
 
+class LegsByTier(Described):
+    """How many legs have which tier on; `not_known` while a decision waits for answers."""
+
+    strong: Count
+    moderate: Count
+    mild: Count
+    support: Count
+    withhold: Count
+    none: Count
+    not_known: Count
+
+
 class CaseloadWeek(Described):
     """Legs of open episodes by tier at the end of a Sunday."""
 
     ends_on: Day
-    legs: Annotated[dict[Name, Count], Field(max_length=10)]
+    legs: LegsByTier
 
 
 class CaseloadPicture(Described):
