@@ -1,4 +1,4 @@
-"""Since when episodes need somebody, and how urgently; `limbtier episodes` fills it in for those there are."""
+"""Since when episodes need somebody; `limbtier episodes` fills in the rest for those there are."""
 
 import sqlalchemy as sa
 from alembic import op
