@@ -12,11 +12,13 @@ import orjson
 from limbtier.domain.assessment import SIDES, Assessment
 from limbtier.domain.rule import Conclusions
 from limbtier.engine.decide import decide_limb
+from limbtier.engine.episode_completion import Recorded
 from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.outcome import outcome_of_limb
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.governance.impact import Counted, LegOutcome, LegReasons
 from limbtier.measures.working_days import WorkingCalendar
+from limbtier.use_cases.recorded_completion import recorded
 from limbtier.use_cases.trace_record import STATES
 
 
@@ -64,11 +66,13 @@ def _counted(rule: str, then: Conclusions, applies: bool) -> Iterable[Counted]:
 
 
 class StoredDecision(NamedTuple):
-    """What is needed of a decision record: its id if it has one, the request as it came, the outcomes."""
+    """What is needed of a decision record: its id if it has one, the request as it came, the outcomes, and
+    what was filled in from its episode, if it has one."""
 
     id: str | None
     received: bytes
     outcomes: Outcomes
+    completing: Recorded | None
 
 
 def read_record(data: bytes) -> StoredDecision | None:
@@ -94,12 +98,14 @@ def read_record(data: bytes) -> StoredDecision | None:
             for side in SIDES
             if side in limbs
         }
+        completing = recorded(record)
     except (KeyError, TypeError) as error:
         raise NoDecisionRecord(f"It lacks {error}.") from None
     return StoredDecision(
         record_id if isinstance(record_id, str) else None,
         record["received"].encode(),
         Outcomes(edition, legs, lambda side: _reasons_of(limbs[side])),
+        completing,
     )
 
 
@@ -108,6 +114,7 @@ def read_record(data: bytes) -> StoredDecision | None:
 # time that reading the whole record takes.
 _EDITION: Final = (b'"edition":{"digest":"', b'","guard_rails":"', b'","id":"')
 _ID: Final = b',"id":'
+_NO_EPISODE: Final = b'},"episode":null,"id":'
 _NAMED: Final = re.compile(
     rb'(?:null|"([^"\\]+)"),"kind":"[a-z]+","limbs":\{"(left|right)":\{"arrangements":\['
 )
@@ -168,7 +175,9 @@ def _read_quickly(data: bytes) -> StoredDecision | None:
     except orjson.JSONDecodeError:
         return None
     outcomes = Outcomes(edition, legs, lambda side: _reasons_of(orjson.loads(reasons[side])))
-    return StoredDecision(named[1].decode() if named[1] else None, received.encode(), outcomes)
+    alone = data.find(_NO_EPISODE, 0, named.start()) >= 0
+    completing = None if alone else recorded(orjson.loads(data))
+    return StoredDecision(named[1].decode() if named[1] else None, received.encode(), outcomes, completing)
 
 
 def _reasons_of(leg: Mapping[str, Any]) -> LegReasons:

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from limbtier.engine.episode_completion import Recorded
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.diagnostics import Diagnostic
 from limbtier.foundation.errors import InvalidRuleFiles, LimbtierError
@@ -135,7 +136,8 @@ class Measurer:
                 reference, link = record.id, DECISIONS_PATH + record.id
             request = _request(past.data if record is None else record.received)
             before = self._before(request, record)
-            after = self._outcomes(request, lambda _name, _moment: self.candidate, self.candidate)
+            completing = None if record is None else record.completing
+            after = self._outcomes(request, lambda _name, _moment: self.candidate, self.candidate, completing)
             changes = self._changes(before, after, (reference, link, request.get("episode")))
         except _Refused as error:
             impact.not_decided.append(NotDecided(reference, link, error.edition, error.code, error.reasons))
@@ -152,16 +154,25 @@ class Measurer:
     def _before(self, request: Any, record: StoredDecision | None) -> Outcomes:
         """What is compared with. Raises _Refused."""
         if self.against is not None:
-            return self._outcomes(request, lambda _name, _moment: self.against, self.against)
+            completing = None if record is None else record.completing
+            return self._outcomes(request, lambda _name, _moment: self.against, self.against, completing)
         if record is not None:
             return record.outcomes
-        return self._outcomes(request, self.rules.edition, None)
+        return self._outcomes(request, self.rules.edition, None, None)
 
-    def _outcomes(self, request: Any, edition_for: EditionFor, expected: PreparedEdition | None) -> Outcomes:
-        """What an edition says now. Raises _Refused."""
+    def _outcomes(
+        self,
+        request: Any,
+        edition_for: EditionFor,
+        expected: PreparedEdition | None,
+        completing: Recorded | None,
+    ) -> Outcomes:
+        """What an edition says now, of the assessment as it was completed. Raises _Refused."""
         by = NO_EDITION if expected is None else expected.edition.id
         try:
-            assessment, prepared = read_assessment(request, edition_for, self.rules.calendars)
+            assessment, prepared = read_assessment(
+                request, edition_for, self.rules.calendars, completing=completing
+            )
             by = prepared.edition.id
             return outcomes_by(prepared, assessment, self.rules.calendars[assessment.calendar])
         except (LimbtierError, CalendarRangeError) as error:
