@@ -29,26 +29,26 @@ class ShortestSet(NamedTuple):
 
 
 def shortest_set(form: Form, order: Sequence[OpenQuestion]) -> ShortestSet | None:
-    """The shortest over all starting points. None when none of them settles what is open: compression is
-    withheld already, say. `order` are the open questions of the form, in the order they are asked in."""
-    found = list(_settled_by_starting_points(form, order))
-    return min(found, key=lambda one: len(one.questions), default=None)
+    """The set of the starting point that settles the form by fewest answers. None when none of them settles
+    it: compression is withheld already, say. `order` are the open questions of the form, in the order they
+    are asked in."""
+    settled = list(_settled(form, order))
+    if not settled:
+        return None
+    name, full = min(settled, key=lambda one: len(_added(form, one[1])))
+    least = _taken_back(form, full)
+    names = form.reader.prepared.tier_names
+    tiers = {side: names[leg.tiers.given] for side, leg in least.open.items()}
+    return ShortestSet(name, tuple(_added(form, least)), tiers)
 
 
-def _settled_by_starting_points(form: Form, order: Sequence[OpenQuestion]) -> Iterator[ShortestSet]:
+def _settled(form: Form, order: Sequence[OpenQuestion]) -> Iterator[tuple[str, Form]]:
+    """For each starting point that settles the form above withholding, the form as it then is."""
     for name, (person, limb) in form.reader.starting_points.items():
-        if not _may_be_ordinary(form, limb.get(CURRENT_TIER)):
-            continue
-        full = _filled(form, _of_today(person, form.day), _of_today(limb, form.day), order)
-        if full.count() or any(leg.tiers.given == WITHHOLD for leg in full.open.values()):
-            continue
-        least = _taken_back(form, full)
-        names = form.reader.prepared.tier_names
-        yield ShortestSet(
-            name,
-            tuple(_added(form, least)),
-            {side: names[leg.tiers.given] for side, leg in least.open.items()},
-        )
+        if _may_be_ordinary(form, limb.get(CURRENT_TIER)):
+            full = _filled(form, _of_today(person, form.day), _of_today(limb, form.day), order)
+            if not full.count() and all(leg.tiers.given > WITHHOLD for leg in full.open.values()):
+                yield name, full
 
 
 def _may_be_ordinary(form: Form, current_tier: Answer | None) -> bool:
