@@ -502,3 +502,26 @@ def test_a_set_that_was_only_released_through_the_service_can_be_the_one_that_de
     active = started.edition(None, NOON)
     assert active is not None
     assert active.edition.id == FIRST
+
+
+def test_a_folder_that_is_prepared_where_the_service_reads_is_released_only_as_it_is(
+    log: Log, rules: ReadyRules, tmp_path: Path
+) -> None:
+    for entry in RULES.iterdir():
+        (tmp_path / entry.name).symlink_to(entry)
+    files = local_files(rules)
+    folder = tmp_path / "larchmere" / "2026.1.0"
+    for name, text in files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_text(text)
+    before = rules_at_start(tmp_path, None, EditionTable(log.store.database), log.store)
+    assert before.editions[FIRST].edition.status == "draft"
+    steps = steps_over(log, before, folder=tmp_path)
+    other = approved(steps, {**files, "NOTES.md": "Not in the folder."})
+    assert refused(lambda: steps.release(APPROVER, FIRST, other.etag)) == ["edition-exists"]
+    same = steps.save(EDITOR, FIRST, files, other.etag)
+    steps.check(EDITOR, FIRST)
+    steps.prove(EDITOR, FIRST)
+    steps.approve(APPROVER, FIRST, same.etag)
+    assert steps.release(APPROVER, FIRST, same.etag).state == "released"
+    assert steps.released.decider.rules.editions[FIRST].edition.status == "released"

@@ -88,13 +88,13 @@ class Drafts:
         require_edition_id(edition)
         loaded = self.released.decider.rules.editions.get(source)
         savers: tuple[str, ...] = ()
-        if loaded is not None:
+        found = self.table.find(caller.organisation, source)
+        if found is not None and found[0].state not in ("discarded", "released", "retired"):
+            files, savers = found[1], found[0].savers
+        elif loaded is not None:
             files = self._files_of(loaded.edition)
         else:
-            found = self.table.find(caller.organisation, source)
-            if found is None or found[0].state == "discarded":
-                raise self._unknown(source)
-            files, savers = found[1], found[0].savers
+            raise self._unknown(source)
         new = read_files(copied(files, version, source, effective_from))
         return self._save(caller, edition, new, None, reason or f"copy of {source}", savers)
 
@@ -155,7 +155,8 @@ class Drafts:
         savers: tuple[str, ...],
     ) -> Draft:
         self.released.follow()
-        if edition in self.released.decider.rules.editions:
+        existing = self.released.decider.rules.editions.get(edition)
+        if existing is not None and existing.edition.status != "draft":  # a folder that is prepared is none
             message = f"There is an edition `{edition}` already."
             raise refusal("edition-exists", message, "Take another version; an edition is never changed.")
         before = (self.table.find(caller.organisation, edition) or (None,))[0]

@@ -149,17 +149,21 @@ def _not_releasable(
     prepared: PreparedEdition, rules: ReadyRules, listing: Listing, today: date, caller: Caller
 ) -> Iterator[Diagnostic]:
     edition = prepared.edition
-    if edition.id in rules.editions:
+    existing = rules.editions.get(edition.id)
+    if existing is not None and existing.edition.status != "draft":
         message = f"There is an edition `{edition.id}` already."
         yield Diagnostic("edition-exists", message, "Take another version; an edition is never changed.")
+    elif existing is not None and existing.edition.digest != edition.digest:
+        message = f"The rules folder holds another draft of `{edition.id}`."
+        advice = "Take that folder out and start the service again, or release from it under another version."
+        yield Diagnostic("edition-exists", message, advice)
     yield from _of_another(edition, listing, caller)
     first = edition.effective_from
     if first < today:
         message = f"`effective_from` is {first}, and today is {today}: it would change what was."
         yield Diagnostic("effective-from-past", message, "Write today or a later day, and start over.")
-    others = [one.edition for one in rules.editions.values() if one.edition.name == edition.name]
-    for one in others:
-        if one.status == "released" and one.effective_from >= first:
+    for one in (other.edition for other in rules.editions.values()):
+        if one.name == edition.name and one.status == "released" and one.effective_from >= first:
             message = f"`{one.id}` is released from {one.effective_from}; this would be from {first}."
             advice = "Write a later day; or retire that edition first, if another one is in force."
             yield Diagnostic("newer-release", message, advice)

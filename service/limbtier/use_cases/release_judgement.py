@@ -79,7 +79,7 @@ class Judges(Drafts):
         rules = self.released.decider.rules
         added = {draft.edition: AddedEdition(bytes_of(files))}
         [prepared] = prepared_editions(self.released.folder, added, rules)
-        together = [*rules.editions.values(), prepared]
+        together = [*rules.editions.values(), prepared]  # the last of an id is the one that counts
         return prepared, ReadyRules.of(together, rules.calendars, rules.rule_set)
 
     def loaded_as_judged(self, draft: Draft, files: Files) -> tuple[PreparedEdition, ReadyRules]:
