@@ -9,9 +9,11 @@ from typing import Any
 import orjson
 import pytest
 
+from limbtier.domain.caller import Caller
 from limbtier.store.episodes import EpisodeTable
 from limbtier.use_cases.decide import ReadyRules
-from limbtier.use_cases.episodes import Episodes
+from limbtier.use_cases.episodes import Episodes, Known
+from limbtier.use_cases.follow_up import FollowUps
 from limbtier.use_cases.ready_pathway import ready_attention, ready_watch
 from tests.api.service import CHECKOUT, Service, bearer, first_contact, problem_of
 
@@ -473,3 +475,25 @@ def test_a_form_in_an_episode_is_asked_only_what_is_not_known(service: Service) 
     asked = {one["input"] for one in answer.json()["next_questions"]["questions"]}
     assert asked.isdisjoint({*MEASURED, *ARMS, *KEPT})
     assert answer.json()["limbs"]["left"]["tier"] == "moderate"
+
+
+def test_a_decision_that_was_overtaken_is_made_again_after_the_other(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _decided(service, _first())
+    read, overtaken = FollowUps.known, list[str]()
+
+    def known(self: FollowUps, body: bytes, organisation: str) -> Known | None:
+        found = read(self, body, organisation)
+        if found is not None and not overtaken:
+            caller = Caller("another-worker", organisation, frozenset())
+            entry = self.entry(body, caller, None, found)
+            service.log.append(entry)
+            overtaken.append(entry.id)
+        return found
+
+    monkeypatch.setattr(FollowUps, "known", known)
+    record = _decided(service, _next("2026-03-04T10:00:00+00:00"))
+    assert record["episode"]["contacts_before"] == 2
+    assert record["episode"]["last_contact"] == overtaken[0]
+    assert _episode(service)["contacts"] == 3
