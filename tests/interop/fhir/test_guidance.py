@@ -114,7 +114,8 @@ def assert_says_what_was_decided(bundle: Bundle, record: Mapping[str, Any], edit
     else:
         assert response["status"] == ("data-requested" if open_questions else "success")
     required = [one["codeFilter"][0]["code"][0]["code"] for one in response.get("dataRequirement", [])]
-    assert [link.partition(".")[2] for link in required] == [one["input"] for one in limb["questions"]]
+    places = {"limb": "left", "person": "person"}
+    assert required == [f"{places[one['scope']]}.{one['input']}" for one in limb["questions"]]
     assert response["status"] != "data-required" or required
     # The tier: proposed exactly when something is to be put on, forbidden when nothing is or not yet.
     compression = [one for one in requests if "coding" not in one["code"] or _is_tier(one)]
