@@ -14,7 +14,7 @@ from limbtier.domain.assessment import Side, day_of
 from limbtier.domain.decision import Decision
 from limbtier.domain.entry import Also
 from limbtier.domain.episode import episode_problem
-from limbtier.domain.episode_fold import fold, refold
+from limbtier.domain.episode_fold import fold, in_order, refold
 from limbtier.domain.episode_state import Contact, EpisodeState, Part
 from limbtier.domain.pathway import Pathway
 from limbtier.engine.attention import Attention
@@ -36,10 +36,9 @@ _ID: Final = re.compile(r"[0-9a-f-]{36}")
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """An episode as it was read before a decision about a contact at `at`. `state` is what it was then (None
-    before its first contact), `latest` what it is now; `last_position` that of its last part. `parts` are all
-    its parts, in the order of arrival, where the contact does not simply come last. `later` are contacts and
-    events after it."""
+    """An episode as it was read before a decision about a contact at `at`. `state` is what it was then,
+    without what the contact corrects (None before its first contact); `last_position` that of the last part
+    to arrive; `following` what happened after the contact, in that order."""
 
     organisation: str
     reference: str
@@ -47,10 +46,8 @@ class Known:
     corrects: str | None
     confirmed: frozenset[str]
     state: EpisodeState | None
-    latest: EpisodeState | None
     last_position: int | None
-    parts: tuple[Part, ...] | None
-    later: int
+    following: tuple[Part, ...]
 
 
 class Episodes:
@@ -97,33 +94,30 @@ class Episodes:
         if found is None:
             if corrects is not None:
                 raise _nothing_to_correct(corrects)
-            return Known(organisation, reference, at, None, confirmed, None, None, None, None, 0)
+            return Known(organisation, reference, at, None, confirmed, None, None, ())
         position, latest = found
         state: EpisodeState | None = latest
-        parts: tuple[Part, ...] | None = None
-        later = 0
+        following: tuple[Part, ...] = ()
         if corrects is not None or at < latest.last_at:
             parts = tuple(one.part for one in self.table.parts(organisation, reference))
             _require_correctable(parts, corrects)
             counting = _without(parts, corrects)
-            before = [part for part in counting if part.at <= at]
-            gone = {part.corrects for part in parts}
-            later = sum(part.at > at and part.id not in gone for part in counting)
-            state = refold(before, self.pathway.kept)
+            state = refold([part for part in counting if part.at <= at], self.pathway.kept)
+            following = tuple(in_order(part for part in counting if part.at > at))
         if state is not None and state.closed_on is not None and day_of(at) >= state.closed_on:
             raise closed_episode(state, pointer("episode"))
-        return Known(organisation, reference, at, corrects, confirmed, state, latest, position, parts, later)
+        return Known(organisation, reference, at, corrects, confirmed, state, position, following)
 
     def completing(self, known: Known) -> Completion | None:
         """Fills in what is known; None before the first contact."""
         if known.state is None:
             return None
         completion = Completion(known.state, self.pathway, day_of(known.at), known.confirmed)
-        if known.later:
+        if known.following:
             completion.findings.append(
                 Diagnostic(
                     "later-contacts",
-                    f"The episode has {known.later} later contacts or events; this one comes before them.",
+                    f"The episode has {len(known.following)} later contacts or events; this one comes first.",
                     "Decisions that were made later stay as they are; look whether they still hold.",
                     pointer("assessed_at"),
                     severity="warning",
@@ -133,10 +127,9 @@ class Episodes:
 
     def after(self, known: Known, part: Part) -> EpisodeState:
         """The state of the episode with one more part."""
-        if known.parts is not None:
-            state = refold([*known.parts, part], self.pathway.kept)
-        else:
-            state = fold(known.latest, part, self.pathway.kept)
+        state = fold(known.state, part, self.pathway.kept)
+        for later in known.following:
+            state = fold(state, later, self.pathway.kept)
         if state is None:
             raise AssertionError("an episode with a contact has a state")
         return state
