@@ -6,11 +6,13 @@ import os
 import random
 import resource
 import shutil
+import socket
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
+from threading import Thread
 
 import pytest
 
@@ -246,6 +248,32 @@ def test_a_role_that_is_refused_is_told_without_its_password(server: Server) -> 
         open_database(address)
     assert "hidden-word" not in str(caught.value)
     assert "Check the role and the password" in str(caught.value)
+
+
+def test_a_server_that_hangs_up_as_it_refuses_is_told_by_what_it_said() -> None:
+    """The driver then cannot say goodbye, and its own error is about that."""
+    said = b"SFATAL\0C28P01\0Mno such role\0\0"  # ErrorResponse (PostgreSQL, "Message Formats")
+    folder = Path(tempfile.mkdtemp(prefix="limbtier-test-"))  # the path of a Unix socket must be short
+    with closing(socket.socket(socket.AF_UNIX)) as listening:
+        listening.bind(str(folder / ".s.PGSQL.5432"))
+        listening.listen()
+
+        def refuse() -> None:
+            connection, _ = listening.accept()
+            with connection:
+                connection.recv(1000)
+                connection.shutdown(socket.SHUT_RD)
+                connection.sendall(b"E" + (len(said) + 4).to_bytes(4) + said)
+                connection.shutdown(socket.SHUT_WR)
+
+        refusing = Thread(target=refuse)
+        refusing.start()
+        try:
+            with pytest.raises(StoreUnavailable, match=r"no such role(.|\n)*Check the role and the password"):
+                open_database(f"postgresql://stranger@/limbtier?host={folder}")
+        finally:
+            refusing.join()
+            shutil.rmtree(folder)
 
 
 @pytest.mark.parametrize("ending", ["", "-wal"])

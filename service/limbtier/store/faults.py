@@ -38,6 +38,7 @@ _OF_POSTGRESQL: Final = {
     "57": "PostgreSQL is starting or stopping; try again.",
     "XX": "PostgreSQL reports a damaged file; restore a backup.",
 }
+_ENDS_THE_CONNECTION: Final = ("28", "3D", "53", "57")  # role, database, resources, shutting down
 _OF_THE_ROW: Final = ("23", "22")  # integrity constraint violation, data exception
 
 
@@ -76,15 +77,15 @@ def misfiled(message: str) -> StoreUnavailable:
 
 def message_of(error: BaseException) -> str:
     """The message of a driver's error in one line. It never holds a password: drivers do not repeat them."""
-    original = getattr(error, "orig", None) or error
+    original = _original(error)
     fields = _fields(original)
-    text = str(fields.get("M") or original or type(original).__name__)
+    text = str(fields.get("M") or str(original) or type(original).__name__)
     return " ".join(text.split()).rstrip(".")
 
 
 def advice_for(error: BaseException) -> str:
     """What to do about a driver's error."""
-    original = getattr(error, "orig", None) or error
+    original = _original(error)
     name = str(getattr(original, "sqlite_errorname", None) or "")
     state = str(_fields(original).get("C") or "")
     for known, advice in (*_OF_SQLITE.items(), *_OF_POSTGRESQL.items()):
@@ -98,6 +99,18 @@ def is_conflict(error: BaseException) -> bool:
     name = str(getattr(error, "sqlite_errorname", None) or "")
     state = str(_fields(error).get("C") or "")
     return name.startswith(("SQLITE_CONSTRAINT", "SQLITE_TOOBIG")) or state.startswith(_OF_THE_ROW)
+
+
+def _original(error: BaseException) -> BaseException:
+    """The driver's error. Where PostgreSQL turns a connection away, the driver may report that it could not
+    say goodbye; what the server said is then that error's context."""
+    original: BaseException = getattr(error, "orig", None) or error
+    earlier: BaseException | None = original
+    while earlier is not None:
+        if str(_fields(earlier).get("C") or "").startswith(_ENDS_THE_CONNECTION):
+            return earlier
+        earlier = earlier.__context__
+    return original
 
 
 def _fields(error: BaseException) -> dict[str, str]:
