@@ -35,6 +35,7 @@ BEYOND_A_SCHEMA = {
     "out-of-range",  # a day before 1900
     "outside-calendar",  # a review after the last bank holiday known
     "patient-number-refused",  # ten digits, with separators between them
+    "range-out-of-order",  # two numbers against one another
     "too-many-decimals",  # see request_schema.py
     "unknown-card",  # the decisions of the log
     "unknown-decision",  # the decisions of the episode

@@ -180,8 +180,11 @@ def test_the_picture_counts_legs_and_comes_as_json_csv_and_svg(caseload: Service
 def test_a_period_keeps_legs_that_were_first_seen_in_it(caseload: Service) -> None:
     assert caseload.client.get("/v1/caseload?from=2026-03-03&before=2026-03-29").json()["legs"] == 2
     assert caseload.client.get("/v1/caseload?as_of=2026-03-10").json()["open_legs"] == 2
-    answer = caseload.client.get("/v1/caseload?from=2026-03-03&before=2026-03-03")
-    assert problem_of(answer, "invalid-query", 422) == [("bad-parameter", None)]
+    answer = caseload.client.get("/v1/caseload?from=2026-03-03&before=2026-03-03&as_of=2026-04-01")
+    assert sorted(problem_of(answer, "invalid-query", 422)) == [
+        ("dates-out-of-order", None),
+        ("future-date", None),
+    ]
 
 
 def test_a_scenario_shows_every_input_and_a_range(caseload: Service) -> None:
@@ -190,6 +193,8 @@ def test_a_scenario_shows_every_input_and_a_range(caseload: Service) -> None:
     assert found["assumed_visits_a_week"] == [{"least": "1.5", "most": "3", "tier": "mild"}]
     assert found["visits"] == {"least": "18", "most": "36"}
     assert found["scenario"].startswith("A scenario, not a forecast")
-    for query in ("mild=3-2", "mild=3", "mild=-1-2", "weeks=0", "weeks=53"):
+    reversed_range = caseload.client.get("/v1/caseload/scenario?mild=3-2")
+    assert problem_of(reversed_range, "invalid-query", 422) == [("range-out-of-order", None)]
+    for query in ("mild=3", "mild=-1-2", "weeks=0", "weeks=53"):
         answer = caseload.client.get(f"/v1/caseload/scenario?{query}")
         assert problem_of(answer, "invalid-query", 422) == [("bad-parameter", None)]

@@ -46,7 +46,11 @@ def england(repository: RuleRepository) -> WorkingCalendar:
 
 def in_plain_python(leg: LimbState, day: date) -> Iterator[tuple[str, bool]]:
     """Each rule of the pathway by hand: its id, and whether it applies or only might."""
-    if "abpi_availability" not in leg.kept and (day - leg.first_contact_on).days > 14:
+    # No generated leg has the pressures of both arms, so that only a reported ratio is a result.
+    names = ("abpi_availability", "reported_abpi")
+    availability, ratio = (leg.kept[name].value if name in leg.kept else None for name in names)
+    done = availability == "reported" and ratio not in (None, "not_done")
+    if not done and (day - leg.first_contact_on).days > 14:
         yield "full-assessment-overdue", True
     if leg.support_decisions >= 2:
         yield "support-twice", True

@@ -49,7 +49,7 @@ def test_the_store_finds_what_each_episode_says_of_itself(database: Path) -> Non
     counts = table.counts(DueFilter("quillerbeck", DAY))
     assert counts["all"] == len(every) == len({one.reference for one in every})
     for status in ("overdue", "due", "stuck_on_starter_tier", "assessment_overdue"):
-        wanted = DueFilter("quillerbeck", DAY, (status,))  # type: ignore[arg-type]
+        wanted = DueFilter("quillerbeck", DAY, (status,))
         named = [one.reference for one in every if status in one.statuses(DAY)]
         assert [one.reference for one in table.find(wanted, None, 100)] == named
         assert counts[status] == len(named)

@@ -12,6 +12,7 @@ from typing import Final
 from fastapi import FastAPI, Request, Response
 
 from limbtier.api.findings import FINDINGS
+from limbtier.api.integrators_page import POLICY, integrators_page
 from limbtier.api.operations import JSON, answer, path_parameter, problems
 from limbtier.api.problems import PROBLEM_TYPES
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean
@@ -62,6 +63,9 @@ def add_documentation_resources(app: FastAPI, openapi: Callable[[], bytes]) -> N
 
     async def show_description(_request: Request) -> Response:
         return Response(_PAGE, 200, {"Content-Security-Policy": _PAGE_POLICY}, _HTML)
+
+    async def show_integrators_page(_request: Request) -> Response:
+        return Response(integrators_page(), 200, {"Content-Security-Policy": POLICY}, _HTML)
 
     async def read_page_file(request: Request) -> Response:
         name = str(request.path_params["file"])
@@ -117,6 +121,16 @@ def add_documentation_resources(app: FastAPI, openapi: Callable[[], bytes]) -> N
         summary="This description, for people",
         response_class=Response,
         responses={**answer(200, "A page that needs no internet.", None, _HTML), **problems()},
+    )
+    app.add_api_route(
+        "/docs/integrators",
+        show_integrators_page,
+        methods=["GET"],
+        operation_id="showIntegratorsPage",
+        tags=["documentation"],
+        summary="How to connect a form, step by step, with examples",
+        response_class=Response,
+        responses={**answer(200, "A page that needs no internet and no script.", None, _HTML), **problems()},
     )
     app.add_api_route("/docs/{file}", read_page_file, methods=["GET"], include_in_schema=False)
     app.add_api_route(

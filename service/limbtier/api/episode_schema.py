@@ -172,13 +172,23 @@ class StoredEvent(Described):
     received: Annotated[str, Field(max_length=1_000_000)]
 
 
-def event_request_schema(edition: Edition, pathway: Pathway) -> dict[str, Any]:
-    """What an event takes: an alternative for each kind."""
+def event_request_schemas(edition: Edition, pathway: Pathway) -> dict[str, dict[str, Any]]:
+    """What an event takes: `EpisodeEvent`, an alternative for each kind, and each of them by a name of its own,
+    because generators of clients make a type of what has a name."""
     fields = _fields(sorted(edition.arrangements))
     answered = {kind: one.inputs for kind, one in pathway.events.items()}
+    named = {
+        f"{''.join(word.capitalize() for word in kind.split('_'))}Event": _of_kind(
+            kind, fields, edition.vocabulary, answered.get(kind, ())
+        )
+        for kind in SHAPES
+    }
     return {
-        "description": "Something that happened between contacts. Every kind takes its own fields.",
-        "oneOf": [_of_kind(kind, fields, edition.vocabulary, answered.get(kind, ())) for kind in SHAPES],
+        "EpisodeEvent": {
+            "description": "Something that happened between contacts. Every kind takes its own fields.",
+            "oneOf": [{"$ref": f"#/components/schemas/{name}"} for name in named],
+        },
+        **named,
     }
 
 
@@ -217,7 +227,7 @@ def _of_kind(
         }
     return {
         "type": "object",
-        "title": kind,
+        "description": f"An event of the kind `{kind}`.",
         "additionalProperties": False,
         "required": ["kind", "happened_on", *shape.needs],
         "properties": {

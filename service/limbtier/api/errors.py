@@ -64,12 +64,6 @@ class NotAcceptable(LimbtierError):
     code = "not-acceptable"
 
 
-class UnsupportedByProver(LimbtierError):
-    """An edition holds something that has no formula, so nothing is proved about it."""
-
-    code = "unsupported-by-prover"
-
-
 class WorkFailed(LimbtierError):
     """Long work on an edition failed in a way that nobody foresaw; the log of the service has the rest."""
 

@@ -368,6 +368,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Use a key that is in use, or get a new token; the log of the service says why.",
         ),
         Finding(
+            "range-out-of-order",
+            "A range begins with its larger number.",
+            "Write the smaller number first.",
+        ),
+        Finding(
             "too-many-decimals",
             "A number has more decimals than it is measured to.",
             "Round it as the question says.",

@@ -22,7 +22,7 @@ from fastapi import FastAPI, Request, Response
 from limbtier.api.accept import MEDIA, form_parameter, wanted_form
 from limbtier.api.bearer import Access, security
 from limbtier.api.edition_resources import EDITION_SHAPE, edition_named
-from limbtier.api.errors import InvalidQuery, UnsupportedByProver, WorkFailed
+from limbtier.api.errors import InvalidQuery, WorkFailed
 from limbtier.api.operations import JSON, NEEDS_TOKEN, answer, path_parameter, problems
 from limbtier.api.request_parts import read_query
 from limbtier.audit.log import Log
@@ -31,7 +31,7 @@ from limbtier.domain.caller import AUDIT, EDIT, READ
 from limbtier.domain.governance_result import GovernanceResult
 from limbtier.foundation.clock import Clock
 from limbtier.foundation.diagnostics import Diagnostic
-from limbtier.foundation.errors import LimbtierError, NotFound
+from limbtier.foundation.errors import LimbtierError, NotFound, UnsupportedConstruct
 from limbtier.governance.document import HTML_POLICY
 from limbtier.use_cases.compare_editions import compare, show
 from limbtier.use_cases.decide import Decider, ReadyRules
@@ -349,12 +349,12 @@ def _period(query: Mapping[str, str]) -> tuple[date | None, date | None]:
         text = query.get(name)
         try:
             days[name] = None if text is None else date.fromisoformat(text)
-            good = text is None or _DAY.fullmatch(text) is not None
+            code = None if text is None or _DAY.fullmatch(text) else "bad-parameter"
         except ValueError:
-            good = False
-        if not good:
+            code = "impossible-date" if _DAY.fullmatch(text or "") else "bad-parameter"
+        if code is not None:
             message = f"The query parameter `{name}` is no day that exists."
-            found.append(Diagnostic("bad-parameter", message, "Write a day such as 2026-03-02."))
+            found.append(Diagnostic(code, message, "Write a day such as 2026-03-02."))
     if found:
         raise InvalidQuery(found)
     return days["from"], days["before"]
@@ -385,8 +385,8 @@ def _progress(result: GovernanceResult, headers: Mapping[str, str]) -> Response:
 
 def _refused(result: GovernanceResult) -> LimbtierError:
     code, found = refusal_of(result)
-    if code == UnsupportedByProver.code:
-        return UnsupportedByProver(found)
+    if code == UnsupportedConstruct.code:
+        return UnsupportedConstruct(found)
     return WorkFailed([Diagnostic("work-failed", "; ".join(one.message for one in found), "Ask again.")])
 
 

@@ -21,7 +21,7 @@ from limbtier.api.cds_hooks_schema import (
     FeedbackSummary,
 )
 from limbtier.api.decision_schema import Preview, StoredDecision
-from limbtier.api.episode_schema import Episode, StoredEvent, event_request_schema
+from limbtier.api.episode_schema import Episode, StoredEvent, event_request_schemas
 from limbtier.api.examples import Example, examples_of
 from limbtier.api.findings import FINDINGS
 from limbtier.api.governance_schema import CheckResult, Comparison, ImpactResult, ProofList, Work
@@ -62,6 +62,7 @@ It supports a decision. Local policy and a licensed clinician decide. An error a
 - Everything but health and documentation needs a bearer token (RFC 6750); each operation names the scopes of
   which it needs one.
 - Every error is problem details (RFC 9457); the types are at `/problems`.
+- How to connect a form, step by step, with examples in several languages: [/docs/integrators](docs/integrators).
 - Below `/fhir` the service speaks HL7 FHIR R4; what it takes and gives is described at `/fhir/metadata`.
 
 All examples are invented.
@@ -162,7 +163,7 @@ def _schemas(rules: ReadyRules, prepared: PreparedEdition, pathway: Pathway) -> 
         **schemas_of(Vocabulary, EditionList, EditionDetail, RuleList, Live, Ready),
         **schemas_of(Episode, StoredEvent),
         **schemas_of(DueList, CaseloadPicture, VisitScenarioShown),
-        "EpisodeEvent": event_request_schema(prepared.edition, pathway),
+        **event_request_schemas(prepared.edition, pathway),
         "Tier": {
             "type": "string",
             "description": "A tier, lowest first.",

@@ -43,12 +43,16 @@ class Query:
         text = self._given.get(name)
         if text is None:
             return None
+        if not re.fullmatch(DAY_PATTERN, text):
+            self._bad(name, "Write a day such as 2026-03-02.")
+            return None
         try:
             day = date.fromisoformat(text)
-            if not re.fullmatch(DAY_PATTERN, text) or not 1900 <= day.year <= 2199:
-                raise ValueError(text)
         except ValueError:
-            self._bad(name, "Write a day that exists, such as 2026-03-02.")
+            self._say("impossible-date", name, "is no day that exists", "Write a day such as 2026-03-02.")
+            return None
+        if not 1900 <= day.year <= 2199:
+            self._say("out-of-range", name, "is too far away", "Write a day from 1900 to 2199.")
             return None
         return day
 
@@ -83,6 +87,9 @@ class Query:
             least, most = map(Fraction, text.split("-"))
             if least <= most:
                 return VisitRange(least, most)
+            advice = "Write the fewest visits first, such as 2-3."
+            self._say("range-out-of-order", name, "begins with the larger number", advice)
+            return None
         self._bad(name, "Write the fewest and the most visits of a leg a week, such as 2-3 or 0.5-1.")
         return None
 
@@ -97,11 +104,10 @@ class Query:
         place, _, sealed = text.rpartition(".")
         urgency, since, reference = place.split(".", 2)
         try:
-            mark = DueMark(int(urgency), date.fromisoformat(since), reference)
+            mark: DueMark | None = DueMark(int(urgency), date.fromisoformat(since), reference)
         except ValueError:
-            self._bad(name, "Give `next` of the page before, unchanged.")
-            return None
-        if sealed != _seal(mark, wanted):
+            mark = None
+        if mark is None or sealed != _seal(mark, wanted):
             advice = "Ask for the first page, without a cursor."
             self.found.append(Diagnostic("foreign-cursor", "The cursor belongs to another question.", advice))
         return mark
@@ -111,9 +117,16 @@ class Query:
         if self.found:
             raise InvalidQuery(self.found)
 
-    def say(self, name: str, advice: str) -> None:
-        """Something about a parameter cannot be."""
-        self._bad(name, advice)
+    def out_of_order(self, name: str, advice: str) -> None:
+        """A day does not come after another."""
+        self._say("dates-out-of-order", name, "does not come after the other", advice)
+
+    def in_future(self, name: str) -> None:
+        """A day has not come yet."""
+        self._say("future-date", name, "lies in the future", "Write today or a day before.")
+
+    def _say(self, code: str, name: str, what: str, advice: str) -> None:
+        self.found.append(Diagnostic(code, f"The query parameter `{name}` {what}.", advice))
 
     def _bad(self, name: str, advice: str) -> None:
         message = f"The query parameter `{name}` cannot be used."

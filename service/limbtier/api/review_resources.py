@@ -106,7 +106,9 @@ def add_review_resources(
     async def counted(query: Query, organisation: str) -> Caseload:
         first, before, as_of = query.day("from"), query.day("before"), query.day("as_of") or today()
         if first is not None and before is not None and before <= first:
-            query.say("before", "Give a day after `from`.")
+            query.out_of_order("before", "Give a day after `from`.")
+        if as_of > today():
+            query.in_future("as_of")
         query.refuse()
         work = partial(
             picture_caseload, table, organisation, parts.keeping, parts.terms, as_of, first, before
@@ -153,7 +155,7 @@ def add_review_resources(
                 _day("on", "As on this day; today when left out."),
                 _list("status", "Only these, with commas between them.", STATUSES),
                 _list("tier", "Only episodes whose higher leg has one of these.", TIERS_ON_LEGS),
-                _text("calendar", "Only these, with commas between them.", "^[a-z0-9_,]{1,400}$", 400),
+                _list("calendar", "Only these, with commas between them.", tuple(decider.rules.calendars)),
                 _whole("limit", USUAL_ON_A_PAGE, MOST_ON_A_PAGE),
                 _text("cursor", "`next` of the page before.", CURSOR_PATTERN, 120),
             ],

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from fractions import Fraction
@@ -16,9 +16,10 @@ from typing import Final, TypeVar
 
 from limbtier.domain.assessment import Side
 from limbtier.domain.episode_fold import fold, in_order
-from limbtier.domain.episode_state import TIERS, EpisodeState, Keeping, KeptGroup, LimbState, Part, rank
+from limbtier.domain.episode_state import TIERS, EpisodeState, Given, Keeping, LimbState, Part, rank
 
 T = TypeVar("T")
+Kept = Mapping[str, Given]
 
 NOT_KNOWN: Final = "not_known"
 SHOWN_TIERS: Final = (*reversed(TIERS), "none", NOT_KNOWN)
@@ -130,9 +131,11 @@ class Caseload:
     terms: CaseloadTerms = field(repr=False)
 
 
-def courses(parts: Iterable[Part], keeping: Keeping, assessment: str) -> dict[Side, Course]:
+def courses(
+    parts: Iterable[Part], keeping: Keeping, assessment: str, is_result: Callable[[Kept], bool]
+) -> dict[Side, Course]:
     """The course of each leg of an episode, from its parts as they arrived. `assessment` names the group of
-    kept answers that makes a full assessment."""
+    kept answers that makes a full assessment, where `is_result` says that they come to a result."""
     group = next(one for one in keeping if one.name == assessment)
     made: dict[Side, _Making] = {}
     state: EpisodeState | None = None
@@ -141,7 +144,9 @@ def courses(parts: Iterable[Part], keeping: Keeping, assessment: str) -> dict[Si
         if state is None:
             continue
         for side, leg in state.limbs.items():
-            made.setdefault(side, _Making()).add(part.on, leg, group)
+            made.setdefault(side, _Making()).add(
+                part.on, leg, group.kept_on(leg.kept) if is_result(leg.kept) else None
+            )
     if state is None:
         return {}
     return {
@@ -167,9 +172,8 @@ class _Making:
     areas: list[tuple[date, Fraction]] = field(default_factory=list)
     assessed_on: date | None = None
 
-    def add(self, day: date, leg: LimbState, assessment: KeptGroup) -> None:
-        """The leg after a part."""
-        assessed_on = assessment.kept_on(leg.kept)
+    def add(self, day: date, leg: LimbState, assessed_on: date | None) -> None:
+        """The leg after a part; `assessed_on` is the day of the test that is then known."""
         if assessed_on is not None:  # a later test takes the place of the first, and the first is what counts
             self.assessed_on = min(assessed_on, self.assessed_on or assessed_on)
         tier = NOT_KNOWN if leg.unsettled_on is not None else leg.tier or NOT_KNOWN

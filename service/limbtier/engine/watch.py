@@ -12,9 +12,10 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from limbtier.domain.assessment import Answer
-from limbtier.domain.episode_state import Given, Keeping, LimbState
+from limbtier.domain.episode_state import Given, LimbState
 from limbtier.domain.interval import Interval
 from limbtier.domain.pathway import Pathway, WatchRule
+from limbtier.engine.arterial_test import comes_to_result
 from limbtier.engine.compiled import compile_rules
 from limbtier.engine.interpreter import APPLIES
 from limbtier.engine.matcher import MatcherPool
@@ -25,8 +26,6 @@ from limbtier.measures.working_days import CalendarRangeError, WorkingCalendar
 from limbtier.measures.wound import area_reduction_percent
 
 alarm = logging.getLogger("limbtier.alarm")
-
-_FULL_ASSESSMENT = ("abpi_availability",)
 
 
 class Flag(NamedTuple):
@@ -49,7 +48,7 @@ class Watch:
 
     def flags(self, leg: LimbState, day: date, calendar: WorkingCalendar) -> tuple[Flag, ...]:
         """What is to be seen to on a day, in the order of the rules. Raises EnginesDisagree."""
-        facts = watch_facts(leg, day, self.pathway.kept)
+        facts = watch_facts(leg, day)
         states = self._compiled.read(facts)[0]
         second = self._matcher.match(facts)
         if second != states:
@@ -69,11 +68,11 @@ class Watch:
         )
 
 
-def watch_facts(leg: LimbState, day: date, keeping: Keeping) -> dict[str, Answer]:
+def watch_facts(leg: LimbState, day: date) -> dict[str, Answer]:
     """The measures of a leg on a day; one that is not known is absent."""
     facts: dict[str, Answer] = {
         "days_since_first_contact": _days(leg.first_contact_on, day),
-        "full_assessment": "done" if _assessed(leg, keeping) else "outstanding",
+        "full_assessment": "done" if comes_to_result(leg.kept) else "outstanding",
         "support_decisions": Fraction(leg.support_decisions),
         "tier_drops": Fraction(leg.tier_drops),
         "missed_reviews": Fraction(leg.missed_reviews),
@@ -84,15 +83,6 @@ def watch_facts(leg: LimbState, day: date, keeping: Keeping) -> dict[str, Answer
         facts.update(_at_tier(leg, day))
     facts.update(_since_start(leg, day))
     return facts
-
-
-def _assessed(leg: LimbState, keeping: Keeping) -> bool:
-    """Whether an ankle-brachial test of the leg is known: the kept group that says whether there is one."""
-    return any(
-        group.measured_by and name in group.inputs and name in leg.kept
-        for group in keeping
-        for name in _FULL_ASSESSMENT
-    )
 
 
 def _at_tier(leg: LimbState, day: date) -> dict[str, Answer]:

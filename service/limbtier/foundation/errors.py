@@ -81,3 +81,9 @@ class StoreUnavailable(LimbtierError):
     """The decision could not be stored, so it is not given."""
 
     code = "store-unavailable"
+
+
+class UnsupportedConstruct(LimbtierError):
+    """An edition holds something that has no formula, so nothing is proved about it: never passed over."""
+
+    code = "unsupported-by-prover"

@@ -208,7 +208,5 @@ def _part(row: Row) -> FoundPart:
 def _unpacked(kept: object) -> bytes:
     data = unpacked(kept) if isinstance(kept, bytes) else None
     if data is None:
-        raise damaged(
-            "What is kept of an episode cannot be read; `limbtier episodes` works it out anew."
-        )
+        raise damaged("What is kept of an episode cannot be read; `limbtier episodes` works it out anew.")
     return data

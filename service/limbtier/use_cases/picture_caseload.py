@@ -10,6 +10,7 @@ from typing import Any, Final
 from limbtier.domain.caseload import Caseload, CaseloadTerms, Course, caseload, courses
 from limbtier.domain.episode_state import Keeping
 from limbtier.domain.visit_scenario import VisitRange, VisitScenario
+from limbtier.engine.arterial_test import comes_to_result
 from limbtier.store.due_list import DueTable
 
 EPISODES_BETWEEN_PROGRESS: Final = 1000
@@ -32,7 +33,8 @@ def picture_caseload(
     StoreUnavailable."""
     legs: list[Course] = []
     for count, (_, parts) in enumerate(table.parts(organisation), 1):
-        legs += courses([part for part in parts if part.on <= as_of], keeping, terms.assessment).values()
+        known = [part for part in parts if part.on <= as_of]
+        legs += courses(known, keeping, terms.assessment, comes_to_result).values()
         if count % EPISODES_BETWEEN_PROGRESS == 0:
             progress(count)
     return caseload(legs, terms, as_of, first, before)

@@ -14,7 +14,7 @@ from limbtier.domain.caller import Caller
 from limbtier.domain.draft import Draft
 from limbtier.engine.prepared import PreparedEdition
 from limbtier.foundation.diagnostics import Diagnostic
-from limbtier.foundation.errors import InvalidRuleFiles
+from limbtier.foundation.errors import InvalidRuleFiles, UnsupportedConstruct
 from limbtier.governance.proofs.turns import SOLVER
 from limbtier.rulesets.repository import AddedEdition
 from limbtier.use_cases.check_edition import EditionChecker, EditionReport
@@ -110,7 +110,6 @@ class Judges(Drafts):
 
     def _proofs(self, prepared: PreparedEdition, rules: ReadyRules) -> dict[str, Any]:
         from limbtier.governance.proofs.prove import prove_edition  # noqa: PLC0415 - the solver is large
-        from limbtier.governance.proofs.terms import UnsupportedConstruct  # noqa: PLC0415
         from limbtier.use_cases.prove_edition import verdict_record  # noqa: PLC0415
 
         try:

@@ -12,11 +12,11 @@ from limbtier.domain.condition import Condition, ValueTest
 from limbtier.domain.edition import Edition
 from limbtier.domain.rule import GuardRail, GuardRails
 from limbtier.engine.prepared import PreparedEdition
+from limbtier.foundation.errors import UnsupportedConstruct
 from limbtier.governance.proofs import measure_terms
 from limbtier.governance.proofs.encoding import encode
 from limbtier.governance.proofs.prove import prove_edition
 from limbtier.governance.proofs.requests import Domain
-from limbtier.governance.proofs.terms import UnsupportedConstruct
 from limbtier.use_cases.decide import ReadyRules
 from tests.governance.proofs.mutations import on_rule, removed
 

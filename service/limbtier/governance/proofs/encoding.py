@@ -13,6 +13,7 @@ from limbtier.domain.rule import Conclusions, Rule
 from limbtier.domain.vocabulary import Input, Vocabulary
 from limbtier.engine.in_force import InForce
 from limbtier.foundation.answer_states import NOT_ASKED
+from limbtier.foundation.errors import UnsupportedConstruct
 from limbtier.governance.proofs.formulas import Formula, all_of, any_of, implied, negated
 from limbtier.governance.proofs.measure_terms import Ingredients, measure_terms
 from limbtier.governance.proofs.outcome import Outcome, outcome_of
@@ -21,7 +22,6 @@ from limbtier.governance.proofs.terms import (
     NEVER_RECORDED,
     Term,
     Truth,
-    UnsupportedConstruct,
     truth_of,
     unsupported,
 )

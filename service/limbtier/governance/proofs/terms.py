@@ -12,14 +12,8 @@ from fractions import Fraction
 
 from limbtier.domain.condition import AllOf, AnyOf, Condition, EdgeTest, NoneOf, ValueTest
 from limbtier.foundation.diagnostics import Diagnostic
-from limbtier.foundation.errors import LimbtierError
+from limbtier.foundation.errors import UnsupportedConstruct
 from limbtier.governance.proofs.formulas import Expression, Formula, all_of, any_of, either, negated
-
-
-class UnsupportedConstruct(LimbtierError):
-    """An edition holds something that has no formula, so nothing is proved about it: never passed over."""
-
-    code = "unsupported-by-prover"
 
 
 def unsupported(message: str, file: str | None = None, line: int | None = None) -> UnsupportedConstruct:
