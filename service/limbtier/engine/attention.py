@@ -71,8 +71,7 @@ class Attention:
         for day in sorted({*(day for day in early if day < last), *self._days(last, leg)}):
             states = self._compiled.read(watch_facts(leg, day))[0]
             if day < last:
-                states = [states[place] for place in self._lasting]
-                if assessment is None and APPLIES in states:
+                if assessment is None and any(states[place] == APPLIES for place in self._lasting):
                     assessment = day
                 continue
             if stuck is None and APPLIES in states[: self._stuck]:
