@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import shutil
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -60,16 +62,19 @@ def start(
     decider: Decider | None = None,
     tokens: TokenReader | None = None,
     clock: Clock = now,
+    database: str | None = None,
     **more: Any,
 ) -> Service:
-    """An application over the rules, its log in a folder of its own. The client may do everything. `more` are
-    further settings."""
+    """An application over the rules, its log in a folder of its own or in the database that is named. The
+    client may do everything. `more` are further settings."""
     folder = Path(tempfile.mkdtemp(prefix="limbtier-test-"))
-    log = Log(EntryStore(open_database(folder / "log.sqlite3")), KeyFolder(folder / "keys"), ORIGIN)
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    database = database or str(folder / "log.sqlite3")
+    log = Log(EntryStore(open_database(database)), KeyFolder(folder / "keys"), ORIGIN)
     chosen = decider or Decider(rules)
     settings = Settings(
         rules=CHECKOUT / "rules",
-        database=str(folder / "log.sqlite3"),
+        database=database,
         log_keys=folder / "keys",
         most_body_bytes=MOST_BODY_BYTES,
         **more,

@@ -54,10 +54,10 @@ def new_address(request: pytest.FixtureRequest, address: str, tmp_path: Path) ->
     if "://" not in address:
         yield str(tmp_path / "again" / "log.sqlite3")
         return
-    server: Server = request.getfixturevalue("server")
-    new = server.new_database()
+    postgresql: Server = request.getfixturevalue("postgresql")
+    new = postgresql.new_database()
     yield new
-    server.empty(new)
+    postgresql.empty(new)
 
 
 def open_at(address: str, folder: KeyFolder) -> Log:
@@ -305,13 +305,13 @@ def test_a_log_that_was_never_signed_comes_back(folder: KeyFolder, tmp_path: Pat
 
 
 def test_a_log_moves_from_one_kind_of_database_to_the_other(
-    server: Server, folder: KeyFolder, tmp_path: Path
+    postgresql: Server, folder: KeyFolder, tmp_path: Path
 ) -> None:
     first = open_at(str(tmp_path / "log.sqlite3"), folder)
     first.store.append([decision_entry(number) for number in range(70)])
     note = first.checkpoint()
     first.close()
-    address = server.new_database()
+    address = postgresql.new_database()
     back_up(str(tmp_path / "log.sqlite3"), folder, tmp_path / "backup")
     restore(tmp_path / "backup", address, folder, ORIGIN)
     back_up(address, folder, tmp_path / "backup-2")
@@ -321,7 +321,7 @@ def test_a_log_moves_from_one_kind_of_database_to_the_other(
     assert last.size == 72
     assert note in [one.note for one in last.checkpoints()]
     last.close()
-    server.empty(address)
+    postgresql.empty(address)
 
 
 def test_a_database_with_a_damaged_page_is_no_backup(folder: KeyFolder, tmp_path: Path) -> None:

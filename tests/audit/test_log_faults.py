@@ -199,10 +199,10 @@ def test_a_database_locked_for_long_is_refused_and_goes_on_afterwards(
 
 
 def test_a_row_locked_for_long_is_refused_and_goes_on_afterwards(
-    server: Server, monkeypatch: pytest.MonkeyPatch
+    postgresql: Server, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(opening, "BUSY_SECONDS", 0.05)
-    address = server.new_database()
+    address = postgresql.new_database()
     store, other = (EntryStore(open_database(address)) for _ in range(2))
     store.append([other_entry()])
     with other.locked():
@@ -212,11 +212,11 @@ def test_a_row_locked_for_long_is_refused_and_goes_on_afterwards(
     assert store.append([other_entry()]) == [1]
     store.close()
     other.close()
-    server.empty(address)
+    postgresql.empty(address)
 
 
-def test_a_connection_that_was_cut_is_made_anew(server: Server) -> None:
-    address = server.new_database()
+def test_a_connection_that_was_cut_is_made_anew(postgresql: Server) -> None:
+    address = postgresql.new_database()
     store, other = (EntryStore(open_database(address)) for _ in range(2))
     store.append([other_entry()])
     cut = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid <> pg_backend_pid()"
@@ -229,21 +229,21 @@ def test_a_connection_that_was_cut_is_made_anew(server: Server) -> None:
     assert [entry.position for entry in store.entries_from(0, 2)] == [0, 1]
     store.close()
     other.close()
-    server.empty(address)
+    postgresql.empty(address)
 
 
-def test_a_text_that_postgresql_cannot_keep_is_refused_alone(server: Server) -> None:
-    address = server.new_database()
+def test_a_text_that_postgresql_cannot_keep_is_refused_alone(postgresql: Server) -> None:
+    address = postgresql.new_database()
     store = EntryStore(open_database(address))
     with pytest.raises(StoreUnavailable, match="help: "):
         store.append([decision_entry(episode="null \x00 character")])
     assert store.append([other_entry()]) == [0]
     store.close()
-    server.empty(address)
+    postgresql.empty(address)
 
 
-def test_a_role_that_is_refused_is_told_without_its_password(server: Server) -> None:
-    address = server.new_database().replace("limbtier@", "stranger:hidden-word@")
+def test_a_role_that_is_refused_is_told_without_its_password(postgresql: Server) -> None:
+    address = postgresql.new_database().replace("limbtier@", "stranger:hidden-word@")
     with pytest.raises(StoreUnavailable, match="stranger") as caught:
         open_database(address)
     assert "hidden-word" not in str(caught.value)

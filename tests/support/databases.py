@@ -15,7 +15,7 @@ from tests.support.postgresql import PostgresqlMissing, Server, running_server
 
 
 @pytest.fixture(scope="session")
-def server() -> Iterator[Server]:
+def postgresql() -> Iterator[Server]:
     """Return a PostgreSQL server."""
     try:
         running = running_server()
@@ -32,10 +32,10 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     if request.param == "sqlite":
         yield str(tmp_path / "log.sqlite3")
         return
-    server: Server = request.getfixturevalue("server")
-    address = server.new_database()
+    postgresql: Server = request.getfixturevalue("postgresql")
+    address = postgresql.new_database()
     yield address
-    server.empty(address)
+    postgresql.empty(address)
 
 
 @pytest.fixture

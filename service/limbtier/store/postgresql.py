@@ -8,7 +8,7 @@ one entry took 4 ms with the former).
 from __future__ import annotations
 
 import ssl
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 from sqlalchemy import URL, Dialect, Engine, PoolProxiedConnection, create_engine, event, make_url
@@ -58,6 +58,10 @@ class PreparedCursor:
     def fetchall(self) -> list[list[Any]]:
         """All rows."""
         return self._rows or []
+
+    def __iter__(self) -> Iterator[list[Any]]:
+        """Row by row; they are all here already."""
+        return iter(self.fetchall())
 
 
 def open_postgresql(address: str, lock_seconds: int) -> Engine:
