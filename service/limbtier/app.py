@@ -7,6 +7,7 @@ import logging
 import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from typing import TYPE_CHECKING
 
 from fastapi import FastAPI
 
@@ -27,6 +28,7 @@ from limbtier.api.openapi import TITLE, Description
 from limbtier.api.problem_responses import add_problem_handlers
 from limbtier.api.release_resources import add_release_resources
 from limbtier.api.review_resources import CaseloadParts, add_review_resources
+from limbtier.api.traces import Traced, tracing_to
 from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
 from limbtier.foundation.clock import Clock, now
@@ -53,15 +55,23 @@ from limbtier.use_cases.record_editions import record_editions
 from limbtier.use_cases.release_edition import Releases
 from limbtier.use_cases.release_rules import ReleasedRules, rules_at_start
 
+if TYPE_CHECKING:
+    from opentelemetry.sdk.trace import TracerProvider
+
 alarm = logging.getLogger("limbtier.alarm")
 
 
 def create_app(
-    decider: Decider, log: Log, authoriser: Authoriser, settings: Settings, clock: Clock = now
+    decider: Decider,
+    log: Log,
+    authoriser: Authoriser,
+    settings: Settings,
+    clock: Clock = now,
+    tracing: TracerProvider | None = None,
 ) -> FastAPI:
     """The application. Its decisions go into `log`, which is closed with the application; the decider's rules
     may be swapped, as one whole, while requests run. `authoriser` knows the callers. `clock` says which
-    edition is in force today."""
+    edition is in force today; `tracing` makes a span of each request, and ends with the application."""
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
@@ -70,6 +80,8 @@ def create_app(
         released.stop()
         work.close()
         log.close()
+        if tracing is not None:
+            tracing.shutdown()
 
     app = FastAPI(
         title=TITLE,
@@ -85,6 +97,8 @@ def create_app(
     metrics = Metrics(decider, log, clock)
     app.add_middleware(Measured, metrics=metrics)
     app.add_middleware(Surroundings)
+    if tracing is not None:
+        app.add_middleware(Traced, provider=tracing)
     add_problem_handlers(app)
 
     async def refused(caller: Caller, act: str, needed: str) -> None:
@@ -141,6 +155,7 @@ def from_settings(settings: Settings, clock: Clock = now) -> FastAPI:
     Raises InvalidRuleFiles, InvalidSettings or StoreUnavailable.
     """
     tokens = None if settings.tokens is None else TokenReader(settings.tokens)
+    tracing = None if settings.traces_to is None else tracing_to(settings.traces_to)
     database, log = open_log(settings)
     try:
         rules = rules_at_start(settings.rules, settings.rule_set, EditionTable(database), log.store)
@@ -152,7 +167,7 @@ def from_settings(settings: Settings, clock: Clock = now) -> FastAPI:
     except StoreUnavailable as error:
         # The service starts all the same: health says what is wrong, and what is in the log can be read.
         alarm.critical("%s: %s", error.code, error)
-    app = create_app(Decider(rules), log, Authoriser(KeyTable(database), tokens), settings, clock)
+    app = create_app(Decider(rules), log, Authoriser(KeyTable(database), tokens), settings, clock, tracing)
     # What was loaded stays for the life of the process: the garbage collector need not walk it again.
     gc.collect()
     gc.freeze()

@@ -13,6 +13,7 @@ from typing import Any
 import httpx2
 import orjson
 from fastapi import FastAPI
+from opentelemetry.sdk.trace import TracerProvider
 from starlette.testclient import TestClient
 
 from limbtier.app import create_app
@@ -63,6 +64,7 @@ def start(
     tokens: TokenReader | None = None,
     clock: Clock = now,
     database: str | None = None,
+    tracing: TracerProvider | None = None,
     **more: Any,
 ) -> Service:
     """An application over the rules, its log in a folder of its own or in the database that is named. The
@@ -82,7 +84,7 @@ def start(
     keys = KeysInMemory()
     authoriser = Authoriser(keys, tokens)
     keys.changed = authoriser.forget
-    app = create_app(chosen, log, authoriser, settings, clock)
+    app = create_app(chosen, log, authoriser, settings, clock, tracing)
     client = TestClient(app, raise_server_exceptions=True, headers=bearer(keys.everything))
     return Service(app, client, chosen, log, keys, authoriser)
 

@@ -33,6 +33,8 @@ RESERVED: Mapping[str, tuple[str, ...]] = {
     "fastapi_swagger": ("api/", "app.py"),
     "h11": ("api/",),
     "jwt": ("interop/",),
+    "markdown_it": ("api/",),
+    "opentelemetry": ("api/traces.py", "app.py"),
     "sqlalchemy": ("store/",),
     "starlette": ("api/", "app.py", "commands/"),
     "uvicorn": ("api/", "app.py", "commands/"),

@@ -31,7 +31,8 @@ def seed(package: Path, file: str, text: str) -> None:
 
 def declared_dependencies() -> set[str]:
     project = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    names = (re.match(r"[A-Za-z0-9._-]+", line) for line in project["dependencies"])
+    extras = [line for name in ("postgresql", "traces") for line in project["optional-dependencies"][name]]
+    names = (re.match(r"[A-Za-z0-9._-]+", line) for line in [*project["dependencies"], *extras])
     return {normalised(name.group()) for name in names if name}
 
 

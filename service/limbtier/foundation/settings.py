@@ -14,6 +14,8 @@ DEFAULT_RULE_SET = "core"
 DEFAULT_LOG_ORIGIN = "limbtier.invalid/log"
 # Read where the log of the process is set up, before the other settings are: they may be what is told.
 LOG_FORMAT = "LIMBTIER_LOG_FORMAT"
+TRACES_TO = "LIMBTIER_TRACES_TO"
+_COLLECTOR = re.compile(r"https?://[A-Za-z0-9.:\[\]-]+(/[A-Za-z0-9._~/-]*)?")
 _ORIGIN = r"https?://[a-z0-9]([a-z0-9.-]*[a-z0-9])?(:[0-9]{1,5})?"
 CHECKOUT = Path(__file__).resolve().parents[3]
 
@@ -60,6 +62,7 @@ class Settings:
     base_url: str | None = None
     cds_clients: Path | None = None
     cds_origins: tuple[str, ...] = ()
+    traces_to: str | None = None
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
@@ -100,6 +103,10 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         message = f"`{environment[LOG_FORMAT][:20]}` will not do."
         faults.append(_fault(LOG_FORMAT, message, "Give `text` or `json`."))
     base_url, clients, origins = _cds_hooks_settings(environment, faults)
+    traces_to = environment.get(TRACES_TO) or None
+    if traces_to is not None and not _COLLECTOR.fullmatch(traces_to):
+        advice = "Give the address of a collector, such as http://127.0.0.1:4318/v1/traces."
+        faults.append(_fault(TRACES_TO, f"`{traces_to[:20]}` will not do.", advice))
     if faults:
         raise InvalidSettings(faults)
     return Settings(
@@ -115,6 +122,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         base_url,
         clients,
         origins,
+        traces_to,
     )
 
 
