@@ -30,8 +30,10 @@ from tests.support.tokens import NOW, Issuer, claims, reader, write_key_set
 OPEN = {
     "GET /health/live",
     "GET /health/ready",
+    "GET /metrics",
     "GET /openapi.json",
     "GET /docs",
+    "GET /docs/integrators",
     "GET /problems",
     "GET /problems/{code}",
     "GET /cds-services",

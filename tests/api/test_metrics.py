@@ -55,7 +55,8 @@ def test_decisions_are_counted_from_the_log_and_previews_are_not(service: Servic
     stopped = {**of_edition, "tier": "withhold", "disposition": "stop_and_escalate"}
     assert value(samples, "limbtier_decided_limbs_total", **stopped) == 1
     assert value(samples, "limbtier_log_entries") == service.log.size
-    assert value(samples, "limbtier_active_edition_info", edition=both["edition"]["id"]) == 1
+    in_force = service.client.get("/health/ready").json()["active_edition"]
+    assert value(samples, "limbtier_active_edition_info", edition=in_force) == 1
 
 
 def test_nothing_is_told_of_a_person_a_caller_or_a_decision(service: Service) -> None:
