@@ -24,6 +24,7 @@ OPEN_TO_ALL = {
     "/metrics": "likewise; it is to be reached from inside only, see README",
     "/openapi.json": "documentation",
     "/docs": "documentation",
+    "/docs/integrators": "documentation",
     "/problems": "documentation",
     "/problems/{code}": "documentation: the type of every problem leads here",
 }

@@ -130,7 +130,10 @@ def add_documentation_resources(app: FastAPI, openapi: Callable[[], bytes]) -> N
         tags=["documentation"],
         summary="How to connect a form, step by step, with examples",
         response_class=Response,
-        responses={**answer(200, "A page that needs no internet and no script.", None, _HTML), **problems()},
+        responses={
+            **answer(200, "A page that needs no internet and no script.", None, _HTML),
+            **problems("not-found"),
+        },
     )
     app.add_api_route("/docs/{file}", read_page_file, methods=["GET"], include_in_schema=False)
     app.add_api_route(

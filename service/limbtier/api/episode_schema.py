@@ -173,8 +173,8 @@ class StoredEvent(Described):
 
 
 def event_request_schemas(edition: Edition, pathway: Pathway) -> dict[str, dict[str, Any]]:
-    """What an event takes: `EpisodeEvent`, an alternative for each kind, and each of them by a name of its own,
-    because generators of clients make a type of what has a name."""
+    """What an event takes: `EpisodeEvent`, an alternative for each kind, and each of them by a name of its
+    own, because generators of clients make a type of what has a name."""
     fields = _fields(sorted(edition.arrangements))
     answered = {kind: one.inputs for kind, one in pathway.events.items()}
     named = {

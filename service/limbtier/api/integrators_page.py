@@ -69,7 +69,9 @@ def page_of(text: str) -> str:
     headings = list(_name_headings(tokens))
     title = next(words for level, words, _ in headings if level == "h1")
     contents = "".join(
-        f'<li><a href="#{anchor}">{escape(words)}</a></li>' for level, words, anchor in headings if level == "h2"
+        f'<li><a href="#{anchor}">{escape(words)}</a></li>'
+        for level, words, anchor in headings
+        if level == "h2"
     )
     _point_links(tokens)
     body = reader.renderer.render(tokens, reader.options, {})

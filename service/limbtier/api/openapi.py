@@ -62,7 +62,7 @@ It supports a decision. Local policy and a licensed clinician decide. An error a
 - Everything but health and documentation needs a bearer token (RFC 6750); each operation names the scopes of
   which it needs one.
 - Every error is problem details (RFC 9457); the types are at `/problems`.
-- How to connect a form, step by step, with examples in several languages: [/docs/integrators](docs/integrators).
+- How to connect a form, step by step, with examples: [/docs/integrators](docs/integrators).
 - Below `/fhir` the service speaks HL7 FHIR R4; what it takes and gives is described at `/fhir/metadata`.
 
 All examples are invented.
