@@ -69,7 +69,9 @@ class DueTable:
         held = _held(wanted.by)
         sums = [func.coalesce(func.sum(case((held[name], 1), else_=0)), 0) for name in STATUSES]
         row = self._database.select(
-            select(func.count(), *sums).select_from(episodes).where(*_conditions(wanted))
+            select(func.count(), *sums)
+            .select_from(episodes)
+            .where(episodes.c.urgency.in_(range(len(DISPOSITIONS))), *_conditions(wanted))
         )[0]
         return {"all": int(row[0])} | {
             name: int(count) for name, count in zip(STATUSES, row[1:], strict=True)

@@ -21,7 +21,7 @@ from sqlalchemy import (
     text,
 )
 
-REVISION: Final = "0006"
+REVISION: Final = "0007"
 """The migration that leads to these tables."""
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -198,7 +198,21 @@ episodes = Table(
     Column("assessment_on", Text),
     PrimaryKeyConstraint("organisation", "reference"),
     Index("episodes_due", "organisation", "review_due_on", "reference"),
-    Index("episodes_needing_attention", "organisation", "urgency", "attention_on", "reference"),
+    # All that the due list shows, so that neither it nor its counts read the rows, which hold the states.
+    Index(
+        "episodes_needing_attention",
+        "organisation",
+        "urgency",
+        "attention_on",
+        "reference",
+        "review_due_on",
+        "stuck_on",
+        "assessment_on",
+        "tier",
+        "disposition",
+        "calendar",
+        "last_position",
+    ),
     Index("episodes_at_tier", "organisation", "tier", "review_due_on"),
 )
 
