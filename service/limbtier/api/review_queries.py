@@ -23,7 +23,6 @@ MOST_ON_A_PAGE: Final = 500
 USUAL_ON_A_PAGE: Final = 50
 MOST_WEEKS: Final = 52
 DAY_PATTERN: Final = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
-CALENDAR_PATTERN: Final = "^[a-z][a-z0-9_]{0,40}$"
 VISITS_PATTERN: Final = r"^[0-9]{1,2}(\.[0-9])?-[0-9]{1,2}(\.[0-9])?$"
 _REFERENCE: Final = EPISODE_PATTERN.strip("^$")
 CURSOR_PATTERN: Final = rf"^[0-9]\.[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}\.{_REFERENCE}\.[0-9a-f]{{16}}$"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from limbtier.engine.interpreter import UNDETERMINED
 from limbtier.governance.proofs.formulas import Formula, all_of, any_of, negated
 from limbtier.governance.proofs.outcome import AtLeast
 from limbtier.governance.proofs.replay import CannotReplay, Replayed
@@ -101,9 +100,3 @@ def _undecided(bench: Workbench, answers: Answers) -> Sequence[Replayed] | None:
         raise CannotReplay(f"the engine holds {', '.join(sorted(unanswered))} for unanswered")
     undecided = not decision.determined or decision.disposition == "cannot_decide_yet"
     return (replayed,) if undecided else None
-
-
-def undetermined_rules(replayed: Replayed, bench: Workbench) -> tuple[str, ...]:
-    """The rules that the engine could not settle."""
-    states = zip(bench.edition.rules, replayed.decision.trace.rules, strict=True)
-    return tuple(rule.id for rule, state in states if state == UNDETERMINED)

@@ -67,15 +67,10 @@ class Form:
 
     groups: tuple[Item, ...]
     by_link_id: Mapping[str, Item] = field(init=False)
-    by_steps: Mapping[tuple[str, ...], Item] = field(init=False)
 
     def __post_init__(self) -> None:
         items = {item.link_id: item for item in _every(self.groups)}
-        steps = {
-            item.target.steps: item for item in items.values() if item.target and not item.target.not_done
-        }
         object.__setattr__(self, "by_link_id", items)
-        object.__setattr__(self, "by_steps", steps)
 
 
 def form_of(vocabulary: Vocabulary) -> Form:
