@@ -22,7 +22,7 @@ SERVED_AT: Final = {"problem-types.md": "../problems", "openapi.json": "../opena
 """Where the service shows what the page links to beside it."""
 
 _STYLE: Final = """
-body{font:1rem/1.55 system-ui,sans-serif;color:#1b1b1b;background:#fff;margin:0 auto;max-width:52rem;
+body{font:1rem/1.55 system-ui,sans-serif;color:#1b1b1b;background:#fff;margin:0 auto;max-width:58rem;
 padding:1rem 1.25rem 4rem;overflow-wrap:break-word}
 h1,h2{line-height:1.25;margin:2em 0 .5em}
 h1{margin-top:.5em}
