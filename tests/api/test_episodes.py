@@ -497,3 +497,31 @@ def test_a_decision_that_was_overtaken_is_made_again_after_the_other(
     assert record["episode"]["contacts_before"] == 2
     assert record["episode"]["last_contact"] == overtaken[0]
     assert _episode(service)["contacts"] == 3
+
+
+_STOP = {"dorsalis_pedis_mmhg": 45, "posterior_tibial_mmhg": 40}
+
+
+def test_a_result_from_before_the_first_contact_is_refused_rather_than_forgotten(service: Service) -> None:
+    _decided(service, _first())
+    event = {**_result("2026-03-02", **_STOP), "time": "08:50"}
+    answer = service.post("/v1/episodes/ep-plover-1/events", event)
+    assert problem_of(answer, "invalid-assessment", 422) == [("before-first-contact", "#/time")]
+    _event(service, {**event, "time": "09:40"})
+
+
+def test_a_first_contact_is_not_corrected_so_that_a_result_is_forgotten(service: Service) -> None:
+    first = _decided(service, _first())
+    event = _event(service, _result("2026-03-03", **_STOP))
+    request = {**_first(), "assessed_at": "2026-03-04T09:30:00+00:00", "corrects": first["id"]}
+    for path in ("/v1/decisions", "/v1/previews"):
+        answer = service.post(path, request)
+        assert problem_of(answer, "invalid-assessment", 422) == [("before-first-contact", "#/corrects")]
+    _decided(service, _next("2026-03-05T10:00:00+00:00"))
+    taken_back = {"kind": "entered_in_error", "happened_on": "2026-03-05", "corrects": first["id"]}
+    answer = service.post("/v1/episodes/ep-plover-1/events", taken_back)
+    assert problem_of(answer, "invalid-assessment", 422) == [("before-first-contact", "#/corrects")]
+    kept = {one["input"] for one in _episode(service)["limbs"]["left"]["kept"]}
+    assert "dorsalis_pedis_mmhg" in kept
+    _event(service, {**taken_back, "corrects": event["id"]})
+    _event(service, taken_back)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
+from itertools import takewhile
 
 from limbtier.domain.assessment import Side
 from limbtier.domain.episode_state import (
@@ -42,6 +43,15 @@ def in_order(arrived: Iterable[Part]) -> list[Part]:
     parts = list(arrived)
     corrected = {part.corrects for part in parts}
     return sorted((part for part in parts if part.id not in corrected), key=lambda part: part.at)
+
+
+def before_first_contact(arrived: Iterable[Part]) -> frozenset[str]:
+    """Ids of the events that count but change nothing, because they happened before the first contact. One
+    that only takes something back has nothing to lose."""
+    early = takewhile(lambda part: isinstance(part, EpisodeEvent), in_order(arrived))
+    return frozenset(
+        part.id for part in early if isinstance(part, EpisodeEvent) and part.kind != "entered_in_error"
+    )
 
 
 def fold(state: EpisodeState | None, part: Part, keeping: Keeping) -> EpisodeState | None:

@@ -14,7 +14,7 @@ from limbtier.domain.assessment import Side, day_of
 from limbtier.domain.decision import Decision
 from limbtier.domain.entry import Also
 from limbtier.domain.episode import episode_problem
-from limbtier.domain.episode_fold import fold, in_order, refold
+from limbtier.domain.episode_fold import before_first_contact, fold, in_order, refold
 from limbtier.domain.episode_state import Contact, EpisodeState, Part
 from limbtier.domain.pathway import Pathway
 from limbtier.engine.attention import Attention
@@ -101,6 +101,8 @@ class Episodes:
         if corrects is not None or at < latest.last_at:
             parts = tuple(one.part for one in self.table.parts(organisation, reference))
             _require_correctable(parts, corrects)
+            if corrects is not None:
+                _require_events_heard(parts, at, corrects)
             counting = _without(parts, corrects)
             state = refold([part for part in counting if part.at <= at], self.pathway.kept)
             following = tuple(in_order(part for part in counting if part.at > at))
@@ -262,6 +264,20 @@ def _require_correctable(parts: Sequence[Part], corrects: str | None) -> None:
         message = f"The decision was corrected before, by {again.id}."
         advice = "Correct that one, if it is wrong too."
         raise InvalidAssessment([Diagnostic("corrected-before", message, advice, pointer("corrects"))])
+
+
+def _require_events_heard(parts: Sequence[Part], at: datetime, corrects: str) -> None:
+    """A contact at `at` in the place of another leaves no event before the first contact."""
+    contact = Contact("", at, day_of(at), "", {}, {}, corrects)
+    if before_first_contact([*parts, contact]) - before_first_contact(parts):
+        raise events_unheard()
+
+
+def events_unheard() -> InvalidAssessment:
+    """The refusal of a correction after which events would come before the first contact."""
+    message = "Events of the episode would come before its first contact, and count no longer."
+    advice = "Take them back first (`entered_in_error`), and answer what they brought with a contact."
+    return InvalidAssessment([Diagnostic("before-first-contact", message, advice, pointer("corrects"))])
 
 
 def _nothing_to_correct(corrects: str) -> InvalidAssessment:

@@ -9,7 +9,7 @@ from typing import Any
 from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
 from limbtier.domain.entry import Entry, Retry
-from limbtier.domain.episode_fold import fold, refold
+from limbtier.domain.episode_fold import before_first_contact, fold, refold
 from limbtier.domain.episode_state import CLOSING, Answered, Contact, EpisodeEvent, EpisodeState, Part
 from limbtier.foundation.canonical_json import canonical
 from limbtier.foundation.diagnostics import Diagnostic, pointer
@@ -19,7 +19,7 @@ from limbtier.store.entries import RetryKeyTaken, StoredEntry
 from limbtier.store.episodes import EpisodeChange, EpisodeMoved
 from limbtier.use_cases.decide import Decider
 from limbtier.use_cases.episode_turns import MOST_TRIES, EpisodeTurns
-from limbtier.use_cases.episodes import Episodes, closed_episode
+from limbtier.use_cases.episodes import Episodes, closed_episode, events_unheard
 from limbtier.use_cases.event_request import EventReader
 from limbtier.use_cases.retries import RequestsInProgress, answered_before, retry_of
 
@@ -103,6 +103,7 @@ class EventKeeper:
                 message = "Nothing would be left of the episode."
                 advice = "Send the decision as it should have been, with `corrects`."
                 raise InvalidAssessment([Diagnostic("nothing-left", message, advice, pointer("corrects"))])
+            _require_heard(parts, event)
             gone = {part.corrects for part in parts} | {event.corrects}
             contacts = (part for part in parts if isinstance(part, Contact) and part.id not in gone)
             later = any(part.at > event.at for part in contacts)
@@ -159,6 +160,19 @@ def _require_named(parts: list[Part], event: EpisodeEvent) -> None:
         message = "It was corrected before."
         advice = "Correct what took its place."
         raise InvalidAssessment([Diagnostic("corrected-before", message, advice, pointer("corrects"))])
+
+
+def _require_heard(parts: list[Part], event: EpisodeEvent) -> None:
+    """The event comes after the first contact, and leaves none before it: there it would change nothing, and
+    a result that it brought would be forgotten."""
+    lost = before_first_contact([*parts, event])
+    if event.id in lost:
+        message = "It happened before the first contact."
+        advice = "Check the day and the time. What was known by the first contact is answered with it."
+        where = pointer("time" if event.on >= min(part.on for part in parts) else "happened_on")
+        raise InvalidAssessment([Diagnostic("before-first-contact", message, advice, where)])
+    if lost - before_first_contact(parts):
+        raise events_unheard()
 
 
 def _require_fits(state: EpisodeState, event: EpisodeEvent, *, later: bool) -> None:
