@@ -108,8 +108,8 @@ def test_it_is_a_template_that_claims_nothing_and_awaits_sign_off(log: HazardLog
 
 @pytest.fixture(scope="module")
 def page(core: PreparedEdition) -> str:
-    """The page, as the command prints it beside the active edition."""
-    return show_hazards(RULES, core.edition.name, None, TESTS, "html")
+    """The page, as the command prints it beside an edition."""
+    return show_hazards(RULES, core.edition.name, core.edition.id, TESTS, "html")
 
 
 def test_every_form_names_edition_statement_and_every_hazard(
