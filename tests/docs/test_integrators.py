@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from limbtier import __version__
+from limbtier.api import cds_hooks_resources, fhir_resources
 from limbtier.api.findings import FINDINGS
 from limbtier.api.integrators_page import SERVED_AT, SOURCE
 from limbtier.api.problems import PROBLEM_TYPES
@@ -163,7 +165,8 @@ def test_the_statuses_and_codes_that_a_form_treats_apart_exist() -> None:
         assert code in PROBLEM_TYPES
     for code in re.findall(r"^([a-z-]+) #/", PAGE, re.MULTILINE):
         assert code in FINDINGS
-    assert f"{MOST_BODY_BYTES:,} bytes" in PAGE
+    assert f"{MOST_BODY_BYTES:,} bytes long, and four times that in FHIR and CDS Hooks" in PAGE
+    assert cds_hooks_resources.TIMES_LONGER == fhir_resources.TIMES_LONGER == 4
 
 
 def test_the_page_links_only_to_what_the_service_shows_too() -> None:
@@ -183,3 +186,9 @@ def test_the_sandbox_is_the_one_of_the_demo_and_the_limits_stand_first() -> None
     for words in ("local policy", "`caution`", "no identifiers", "never show\n  an earlier tier"):
         assert words.lower() in first.lower()
     assert "awaits clinical sign-off" in PAGE.split("## ")[0]
+
+
+def test_what_the_page_says_is_so_today_is_so() -> None:
+    assert f"**Nothing has been released yet** ({__version__})" in PAGE
+    assert "Nothing is deprecated today" in PAGE
+    assert '"deprecated"' not in (SOURCE.parent / "openapi.json").read_text(encoding="utf-8")
