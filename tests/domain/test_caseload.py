@@ -120,6 +120,11 @@ def test_days_to_a_tier_count_a_higher_one_too() -> None:
     assert found["support"].days.median == 0
 
 
+def test_a_tier_reached_early_is_not_counted_before_its_days_have_passed() -> None:
+    early = counted(HEALS, STUCK, WAITS, day=9).reached["mild"].by_days
+    assert early == {7: Share(1, 2), 14: Share(0, 0), 28: Share(0, 0)}
+
+
 def test_area_change_is_of_the_area_at_the_start_and_a_healed_leg_has_none_left() -> None:
     found = counted(HEALS, day=70).area_change
     shown = {week: one.median for week, one in found.items() if one.of}

@@ -510,7 +510,8 @@ def _reached(picture: dict[str, Any], legs: Sequence[PlainLeg], tier: str, as_of
         took.append(None if day is None or day > as_of else (day - one.leg.seen_first).days)
     picture[f"days to {tier}"] = quartiles([days for days in took if days is not None])
     for limit in (7, 14, 28, 84):
-        came = [days is not None and days <= limit for days in took]
+        long_ago = [one.leg.seen_first + timedelta(days=limit) <= as_of for one in legs]
+        came = [old and days is not None and days <= limit for old, days in zip(long_ago, took, strict=True)]
         followed = [_watched(one, one.leg.seen_first, limit, as_of) for one in legs]
         picture[f"{tier} by day {limit}"] = (
             sum(came),

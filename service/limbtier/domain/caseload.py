@@ -110,7 +110,7 @@ class Spread:
 @dataclass(frozen=True, slots=True)
 class Reached:
     """How soon legs came to a tier or a higher one: the spread of the days from first contact of those that
-    did, and by some days how many had, of those that were followed so long or had reached it."""
+    did, and by some days how many had, of those first seen so long ago that were followed so long or had."""
 
     days: Spread
     by_days: Mapping[int, Share]
@@ -193,7 +193,8 @@ def caseload(
     """Count legs first seen from `first` on and before `before`, as things stood at the end of `as_of`.
 
     - weeks: at the end of each Sunday, how many legs of open episodes had which tier on.
-    - reached: days from first contact to the first day on which a tier or a higher one was on.
+    - reached: days from first contact to the first day on which a tier or a higher one was on; by some days,
+      of legs first seen so long ago, and followed so long or there by then.
     - assessed: legs with a full assessment within the days allowed, of legs first seen so long ago, and
       followed so long or assessed by then.
     - still at a starter tier: of legs that began compression on one, not before the first contact, and whose
@@ -243,6 +244,8 @@ def _reached(legs: Sequence[Course], tier: str, terms: CaseloadTerms, as_of: dat
         if took is not None:
             days.append(Fraction(took))
         for limit, counts in by_days.items():
+            if leg.first_contact_on + timedelta(days=limit) > as_of:
+                continue  # else those that came to it early would count before those that did not
             by_then = took is not None and took <= limit
             counts[0] += by_then
             counts[1] += by_then or _followed(leg, leg.first_contact_on, limit, as_of)
