@@ -109,6 +109,7 @@ def create_app(
     database = log.store.database
     released = ReleasedRules(decider, EditionTable(database), log.store, settings.rules)
     releases = Releases(DraftTable(database), released, log.store, log.append, clock)
+    releases.governing = settings.governing_organisation
     work = GovernanceWork(ResultTable(database), clock)
     editions = [one.edition for one in decider.rules.editions.values()]
     watch = ready_watch(settings.rules, editions)

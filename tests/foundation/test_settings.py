@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from limbtier.domain.caller import is_organisation
 from limbtier.foundation.settings import InvalidSettings, read_settings
 
 
@@ -147,3 +148,13 @@ def test_a_bad_setting_of_cds_hooks_is_named(tmp_path: Path, name: str, value: s
     with pytest.raises(InvalidSettings) as caught:
         read_settings({**good, name: value})
     assert [item.message.split(":")[0] for item in caught.value.diagnostics] == [name]
+
+
+@pytest.mark.parametrize("value", ["", "two words", "-first", "x" * 65])
+def test_the_governing_organisation_has_a_name_that_keys_can_have(value: str) -> None:
+    with pytest.raises(InvalidSettings) as caught:
+        read_settings({"LIMBTIER_GOVERNING_ORGANISATION": value})
+    assert "LIMBTIER_GOVERNING_ORGANISATION" in caught.value.diagnostics[0].message
+    assert not is_organisation(value)
+    good = read_settings({"LIMBTIER_GOVERNING_ORGANISATION": "quillerbeck"})
+    assert (good.governing_organisation, read_settings({}).governing_organisation) == ("quillerbeck", None)

@@ -23,6 +23,7 @@ from limbtier.store.opening import open_database
 from limbtier.use_cases import release_drafts
 from limbtier.use_cases.decide import ReadyRules
 from limbtier.use_cases.release_errors import DraftStale, InvalidDraft, StepRefused
+from limbtier.use_cases.release_files import read_members
 from limbtier.use_cases.release_rules import rules_at_start
 from tests.support.releases import (
     APPROVER,
@@ -297,6 +298,52 @@ def test_the_last_edition_in_force_of_the_set_that_decides_stays(
         ["not-released"] if in_force[:-1] else ["last-in-force"]
     )
     assert refused(lambda: steps.retire(APPROVER, "core-2020.1.0", "None."), NotFound) == ["unknown-edition"]
+
+
+def test_where_one_organisation_governs_others_change_nothing(
+    steps: QuickReleases, rules: ReadyRules, log: Log
+) -> None:
+    """Without it, a single approver of any organisation retires an edition that nobody released here."""
+    draft = proved(steps, local_files(rules))
+    open_to_all = log.size
+    steps.governing = "larchmere"
+    for step in (
+        lambda: steps.save(EDITOR, SECOND, local_files(rules, "2026.2.0"), None),
+        lambda: steps.save(EDITOR, FIRST, local_files(rules), draft.etag),
+        lambda: steps.copy(EDITOR, FIRST, "2026.2.0"),
+        lambda: steps.check(EDITOR, FIRST),
+        lambda: steps.prove(EDITOR, FIRST),
+        lambda: steps.approve(APPROVER, FIRST, draft.etag),
+        lambda: steps.release(APPROVER, FIRST, draft.etag),
+        lambda: steps.retire(APPROVER, "quillerbeck-2026.1.0", "Not ours."),
+    ):
+        assert refused(step) == ["not-governing"]
+    assert log.size == open_to_all
+    assert steps.all(EDITOR) == [draft]
+    steps.governing = EDITOR.organisation
+    assert steps.approve(APPROVER, FIRST, draft.etag).state == "approved"
+    steps.governing = None
+    steps.retire(STRANGER, "quillerbeck-2026.1.0", "Ours or not.")
+
+
+def test_releases_leave_room_for_drafts(
+    steps: QuickReleases, rules: ReadyRules, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(release_drafts, "MOST_DRAFTS", 1)
+    released(steps, local_files(rules))
+    assert steps.save(EDITOR, SECOND, local_files(rules, "2026.2.0"), None).state == "draft"
+
+
+def test_a_folder_of_other_rule_files_is_no_set(steps: QuickReleases, rules: ReadyRules) -> None:
+    folders = {one.name for one in RULES.iterdir() if one.is_dir()}
+    for name in folders - {one.edition.name for one in rules.editions.values()}:
+        step = partial(steps.save, EDITOR, f"{name}-2026.1.0", local_files(rules), None)
+        assert refused(step, InvalidDraft) == ["bad-edition-id"]
+
+
+def test_of_very_many_unknown_fields_the_first_are_named() -> None:
+    found = refused(lambda: read_members({f"f{n}": 1 for n in range(100_000)}, ("reason",)), InvalidDraft)
+    assert 1 < len(found) < 100
 
 
 def test_going_back_is_a_copy_under_a_new_version(steps: QuickReleases, rules: ReadyRules, log: Log) -> None:

@@ -161,6 +161,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "Leave it out.",
         ),
         Finding(
+            "not-governing",
+            "One organisation governs the editions of this service, and the caller is of another.",
+            "Ask its governance team.",
+        ),
+        Finding(
             "not-proved",
             "A statement about every assessment is not proved of the draft.",
             "Mend the rules; see its `proof`.",

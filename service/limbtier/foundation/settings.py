@@ -16,6 +16,7 @@ DEFAULT_LOG_ORIGIN = "limbtier.invalid/log"
 LOG_FORMAT = "LIMBTIER_LOG_FORMAT"
 TRACES_TO = "LIMBTIER_TRACES_TO"
 _COLLECTOR = re.compile(r"https?://[A-Za-z0-9.:\[\]-]+(/[A-Za-z0-9._~/-]*)?")
+GOVERNING = "LIMBTIER_GOVERNING_ORGANISATION"
 _ORIGIN = r"https?://[a-z0-9]([a-z0-9.-]*[a-z0-9])?(:[0-9]{1,5})?"
 CHECKOUT = Path(__file__).resolve().parents[3]
 
@@ -48,7 +49,8 @@ class Settings:
     long a service that cannot sign its log any more says that it is ready. `base_url`: where the service
     is reached from outside, without a slash at its end, None where that is not known. `cds_clients`: file of
     the CDS Hooks clients that call with tokens of their own; `cds_origins`: the origins whose pages a browser
-    may let call the CDS Hooks services."""
+    may let call the CDS Hooks services. `governing_organisation`: the only one whose callers change and
+    release editions, None where every organisation's may."""
 
     rules: Path
     database: str
@@ -63,6 +65,7 @@ class Settings:
     cds_clients: Path | None = None
     cds_origins: tuple[str, ...] = ()
     traces_to: str | None = None
+    governing_organisation: str | None = None
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
@@ -103,6 +106,10 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         message = f"`{environment[LOG_FORMAT][:20]}` will not do."
         faults.append(_fault(LOG_FORMAT, message, "Give `text` or `json`."))
     base_url, clients, origins = _cds_hooks_settings(environment, faults)
+    governing = environment.get(GOVERNING)
+    if governing is not None and not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._~-]{0,63}", governing):
+        advice = "Name the organisation as its keys do, or leave the setting out."
+        faults.append(_fault(GOVERNING, f"`{governing[:20]}` will not do.", advice))
     traces_to = environment.get(TRACES_TO) or None
     if traces_to is not None and not _COLLECTOR.fullmatch(traces_to):
         advice = "Give the address of a collector, such as http://127.0.0.1:4318/v1/traces."
@@ -123,6 +130,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         clients,
         origins,
         traces_to,
+        governing,
     )
 
 

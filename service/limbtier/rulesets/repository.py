@@ -30,7 +30,7 @@ from limbtier.rulesets.shapes import word_list
 T = TypeVar("T")
 
 # Folders of the rules folder that hold no editions.
-OTHER_FOLDERS: Final = ("calendars", "guard_rails", "schemas")
+OTHER_FOLDERS: Final = ("calendars", "code_maps", "guard_rails", "pathway", "schemas")
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,7 +68,9 @@ def acting(settings: Settings, key: str | None, act: str, *needed: str) -> Itera
         editions = EditionTable(database)
         decider = Decider(rules_at_start(settings.rules, settings.rule_set, editions, log.store))
         released = ReleasedRules(decider, editions, log.store, settings.rules)
-        yield Releases(DraftTable(database), released, log.store, log.append), caller
+        releases = Releases(DraftTable(database), released, log.store, log.append)
+        releases.governing = settings.governing_organisation
+        yield releases, caller
     finally:
         log.close()
 

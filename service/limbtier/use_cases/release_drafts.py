@@ -41,6 +41,8 @@ class Drafts:
     """The drafts that callers work on. `append` keeps an entry and what changes with it, or raises; every
     method waits for it, and so for the disk.
 
+    `governing` is the only organisation whose callers may do more than read and discard; None: every one's.
+
     All raise StoreUnavailable, NotFound for a draft of another organisation, DraftStale when the draft is not
     the one that the caller saw, and StepRefused, with every reason, when the step cannot be taken.
     """
@@ -48,6 +50,7 @@ class Drafts:
     def __init__(
         self, table: DraftTable, released: ReleasedRules, log: EntryStore, append: Append, clock: Clock = now
     ) -> None:
+        self.governing: str | None = None
         self.table = table
         self.released = released
         self._log = log
@@ -109,6 +112,11 @@ class Drafts:
 
     # What the other steps need, too.
 
+    def _require_governing(self, caller: Caller) -> None:
+        if self.governing not in (None, caller.organisation):
+            message = "In this service one organisation governs the editions, and it is not yours."
+            raise refusal("not-governing", message, "Ask its governance team for what you need.")
+
     def _seen(self, caller: Caller, edition: str, etag: str) -> tuple[Draft, Files]:
         draft, files = self.find(caller, edition)
         if draft.etag != etag:
@@ -154,6 +162,7 @@ class Drafts:
         reason: str | None,
         savers: tuple[str, ...],
     ) -> Draft:
+        self._require_governing(caller)
         self.released.follow()
         existing = self.released.decider.rules.editions.get(edition)
         if existing is not None and existing.edition.status != "draft":  # a folder that is prepared is none
@@ -167,7 +176,8 @@ class Drafts:
             raise no_such_draft()
         if before is not None and there and before.etag != etag:
             raise _changed(before)
-        if not there and len(self.all(caller)) >= MOST_DRAFTS:
+        open_ones = [one for one in self.all(caller) if one.state not in ("released", "retired")]
+        if not there and len(open_ones) >= MOST_DRAFTS:  # what was released stays
             message = f"Your organisation has {MOST_DRAFTS} drafts already."
             raise refusal("too-many-drafts", message, "Discard some of them.")
         after = Draft(

@@ -29,6 +29,7 @@ class Releases(Judges):
 
     def approve(self, caller: Caller, edition: str, etag: str, reason: str | None = None) -> Draft:
         """Approve a draft that is proved, by somebody who never saved it."""
+        self._require_governing(caller)
         draft, files = self._seen(caller, edition, etag)
         self.released.follow()
         require_open(draft)
@@ -47,6 +48,7 @@ class Releases(Judges):
     def release(self, caller: Caller, edition: str, etag: str, reason: str | None = None) -> Draft:
         """Release a draft that is approved: from its first day on it decides. This process has taken it up
         when this returns, every other within seconds."""
+        self._require_governing(caller)
         for _ in range(_TRIES):
             draft, files = self._seen(caller, edition, etag)
             listing = self._followed()
@@ -87,6 +89,7 @@ class Releases(Judges):
     def retire(self, caller: Caller, edition: str, reason: str | None) -> None:
         """Retire a released edition, of the rules folder too: it decides nothing new, and what it decided can
         still be made again."""
+        self._require_governing(caller)
         for _ in range(_TRIES):
             listing = self._followed()
             rules = self.released.decider.rules

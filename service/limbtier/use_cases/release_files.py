@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import date
+from itertools import islice
 from typing import Any, Final
 
 from limbtier.foundation.diagnostics import Diagnostic, did_you_mean, pointer
@@ -53,8 +54,7 @@ def read_members(value: Any, known: tuple[str, ...]) -> Mapping[str, Any]:
             did_you_mean(name[:60], known, "Remove it."),
             pointer(name),
         )
-        for name in value
-        if name not in known
+        for name in islice((name for name in value if name not in known), MOST_FILES)
     ]
     if found:
         raise InvalidDraft(found)

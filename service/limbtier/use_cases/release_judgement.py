@@ -34,6 +34,7 @@ class Judges(Drafts):
     def check(self, caller: Caller, edition: str) -> Draft:
         """Check a draft: everything that loading finds, or its worked cases and every check. Without an error
         it is checked; whatever was proved and approved before is void."""
+        self._require_governing(caller)
         draft, files = self.find(caller, edition)
         self.released.follow()
         require_open(draft)
@@ -59,6 +60,7 @@ class Judges(Drafts):
 
     def prove(self, caller: Caller, edition: str) -> Draft:
         """Prove a draft that is checked. When all statements are proved it is proved; an approval is void."""
+        self._require_governing(caller)
         draft, files = self.find(caller, edition)
         self.released.follow()
         require_open(draft)
