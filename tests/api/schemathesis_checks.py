@@ -23,6 +23,7 @@ BEYOND_A_SCHEMA = {
     "foreign-cursor",  # another question
     "future-date",  # a day after the assessment
     "girth-out-of-step",  # the last contact
+    "hides-result",  # the last arterial test
     "idempotency-key-reused",  # another request before
     "impossible-date",  # 30 February
     "later-contacts",  # the episode

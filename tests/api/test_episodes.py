@@ -525,3 +525,39 @@ def test_a_first_contact_is_not_corrected_so_that_a_result_is_forgotten(service:
     assert "dorsalis_pedis_mmhg" in kept
     _event(service, {**taken_back, "corrects": event["id"]})
     _event(service, taken_back)
+
+
+# 65 / 140 is below 0.5
+_RATIO_OF_BEFORE: dict[str, object] = {
+    "dorsalis_pedis_mmhg": 65,
+    "posterior_tibial_mmhg": 62,
+}
+_NO_ARMS = {"arm_pressure_left_mmhg": "not_done", "arm_pressure_right_mmhg": "not_done"}
+_UNDATED = {"abpi_availability": "reported", "reported_abpi": 1.1, "arterial_test_on": "not_done"}
+_NO_RATIO = {**MEASURED, **_RATIO_OF_BEFORE, "dorsalis_pedis_mmhg": 66, "arterial_test_on": "2026-03-10"}
+
+
+@pytest.mark.parametrize("test", [_UNDATED, _NO_RATIO])
+def test_a_stop_is_not_hidden_by_a_test_without_ratio_or_day(service: Service, test: dict[str, Any]) -> None:
+    _decided(service, _first())
+    _event(service, _result("2026-03-05", **_RATIO_OF_BEFORE))
+    request = _next("2026-03-10T10:00:00+00:00", toe_pressure_mmhg="not_done")
+    request["person"] |= _NO_ARMS
+    assert _decided(service, request)["limbs"]["left"]["tier"] == "withhold"
+    request["assessed_at"] = "2026-03-10T11:00:00+00:00"
+    for name in ("tolerance", "progress"):
+        del request["limbs"]["left"][name]
+    request["limbs"]["left"] |= test
+    answer = service.post("/v1/decisions", request)
+    assert problem_of(answer, "invalid-assessment", 422) == [
+        ("hides-result", "#/limbs/left/abpi_availability")
+    ]
+    event = {**_result("2026-03-10"), "answers": test, "person": _NO_ARMS}
+    refused = service.post("/v1/episodes/ep-plover-1/events", event)
+    assert problem_of(refused, "invalid-assessment", 422) == [("hides-result", "#/answers/abpi_availability")]
+    record = _decided(service, {**request, "confirmed": ["left/hides-result"]})
+    assert record["limbs"]["left"]["tier"] != "withhold"
+    assert service.client.post(f"/v1/decisions/{record['id']}/replays").json()["same"] is True
+    again = {**request, "assessed_at": "2026-03-12T10:00:00+00:00"}
+    again["limbs"]["left"] |= {"tolerance": "good", "progress": "better"}
+    assert _decided(service, again)["limbs"]["left"]["tier"] != "withhold"

@@ -61,8 +61,8 @@ FINDINGS: Final[Mapping[str, Finding]] = {
         ),
         Finding(
             "before-first-contact",
-            "An event is said to have happened before the first contact of the episode.",
-            "Check the day.",
+            "An event happened before the first contact of the episode, or would have after a correction.",
+            "Check the day and the time; what was known by the first contact is answered with it.",
         ),
         Finding(
             "check-has-errors",
@@ -134,6 +134,11 @@ FINDINGS: Final[Mapping[str, Finding]] = {
             "last-in-force",
             "No other released edition of the set that decides is in force.",
             "Release another one first.",
+        ),
+        Finding(
+            "hides-result",
+            "An arterial test without a ratio, or of an unknown day, would take the place of a result.",
+            "Leave it out, or give what is missing; at a contact it can be confirmed.",
         ),
         Finding(
             "later-contacts",

@@ -1,4 +1,4 @@
-"""Whether what is kept of a leg comes to an arterial result, as every decision reads it."""
+"""Whether answers of a leg come to an arterial result, as every decision reads it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Final
 
 from limbtier.domain.assessment import Answer
-from limbtier.domain.episode_state import Given
+from limbtier.domain.episode_state import Given, KeptGroup, Stored
 from limbtier.foundation.answer_states import NOT_DONE
 from limbtier.measures.arterial import abpi, ankle_pressure, arm_pressure, arterial_result
 
@@ -31,13 +31,29 @@ _MEASURES: Final = (
 def comes_to_result(kept: Mapping[str, Given]) -> bool:
     """Whether the kept answers come to a ratio, or say that the artery cannot be compressed. A test that was
     begun does not: an ankle pressure without an arm pressure leaves decisions without an arterial result."""
+    return _result({name: one.value for name, one in kept.items()}) in ("ratio", "incompressible")
+
+
+def hides_result(group: KeptGroup, kept: Mapping[str, Given], given: Mapping[str, Stored]) -> bool:
+    """Whether an ankle-brachial test, `given` with the answers of the person, would take the place of the
+    kept one and might hide what that one showed: it comes to no ratio where the kept one does, or nobody
+    knows its day. The same test answered once more hides nothing."""
+    if group.dated_by is None or all(
+        name in kept and kept[name].value == given[name] for name in group.inputs if name in given
+    ):
+        return False
+    undated = given.get(group.dated_by) == NOT_DONE
+    return comes_to_result(kept) and (undated or _result(given) == "none")
+
+
+def _result(given: Mapping[str, Stored]) -> Answer | None:
     answers: dict[str, Answer] = {}
     for name in (*_WORDS, *_NUMBERS):
-        value = kept[name].value if name in kept else None
+        value = given.get(name)
         if isinstance(value, str):
             answers[name] = Fraction(value) if name in _NUMBERS and value != NOT_DONE else value
     for name, compute in _MEASURES:
         found = compute(answers, date.min, {})
         if found is not None:
             answers[name] = found
-    return answers.get("arterial_result") in ("ratio", "incompressible")
+    return answers.get("arterial_result")

@@ -25,7 +25,8 @@ from limbtier.domain.episode_state import (
 from limbtier.domain.pathway import Pathway
 from limbtier.domain.stored_answers import answer_of
 from limbtier.engine.answers import AnswerReader
-from limbtier.engine.likely_slips import likely_slips
+from limbtier.engine.arterial_test import hides_result
+from limbtier.engine.likely_slips import Slip, likely_slips
 from limbtier.foundation.answer_states import NOT_DONE
 from limbtier.foundation.diagnostics import Diagnostic, pointer
 
@@ -127,7 +128,7 @@ class Completion:
             return
         for group in self.pathway.kept:
             if group.measured_by:
-                self._measurement(reader, side, answers, leg, group)
+                self._measurement(reader, side, answers, person, leg, group)
         candidates = {**self._in_time(leg.kept), **self._history(side, leg, answers)}
         self._fill(side, reader, answers, person, candidates)
 
@@ -175,6 +176,7 @@ class Completion:
         reader: AnswerReader,
         side: Side,
         answers: dict[str, Answer],
+        person: Mapping[str, Answer],
         leg: LimbState,
         group: KeptGroup,
     ) -> None:
@@ -184,6 +186,12 @@ class Completion:
             return
         given = {name: stored(answers[name]) for name in group.inputs if name in answers}
         if group.measured(given) and group.day(given, self.day) >= held_on:
+            everything = {
+                **{name: stored(person[name]) for name in group.inputs if name in person},
+                **given,
+            }
+            if hides_result(group, leg.kept, everything):
+                self._ask(side, held_on)
             return
         kept = {name: leg.kept[name] for name in group.inputs if name in leg.kept}
         source = next(iter(kept.values()))
@@ -204,6 +212,19 @@ class Completion:
                 "The later one counts. Correct its day if it is the newer one.",
                 pointer("limbs", side, group.dated_by or group.measured_by[0]),
             )
+
+    def _ask(self, side: Side, held_on: date) -> None:
+        """Ask about a test that would take the place of a result."""
+        slip = Slip(
+            f"{side}/hides-result",
+            "hides-result",
+            f"The arterial test answered for the {side} leg comes to no ratio, or its day is not known; that "
+            f"of {held_on} would count no longer.",
+            "Leave the test out, to go on with the result that there is, or give what is missing.",
+            pointer("limbs", side, "abpi_availability"),
+        )
+        if slip.name not in self.confirmed:
+            self.findings.append(slip.diagnostic())
 
     def _history(self, side: Side, leg: LimbState, answers: dict[str, Answer]) -> dict[str, Given]:
         """The history of a leg to fill in, once it was compared with what was answered."""

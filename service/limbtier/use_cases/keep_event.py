@@ -10,7 +10,16 @@ from limbtier.audit.log import Log
 from limbtier.domain.caller import Caller
 from limbtier.domain.entry import Entry, Retry
 from limbtier.domain.episode_fold import before_first_contact, fold, refold
-from limbtier.domain.episode_state import CLOSING, Answered, Contact, EpisodeEvent, EpisodeState, Part
+from limbtier.domain.episode_state import (
+    CLOSING,
+    Answered,
+    Contact,
+    EpisodeEvent,
+    EpisodeState,
+    Keeping,
+    Part,
+)
+from limbtier.engine.arterial_test import hides_result
 from limbtier.foundation.canonical_json import canonical
 from limbtier.foundation.diagnostics import Diagnostic, pointer
 from limbtier.foundation.errors import InvalidAssessment, NotFound, RetryKeyReused
@@ -109,8 +118,10 @@ class EventKeeper:
             later = any(part.at > event.at for part in contacts)
             corrected = refold([*parts, _removal(event)], keeping) if event.corrects else found.state
             _require_fits(corrected or found.state, event, later=later)
+            _require_result(corrected or found.state, event, keeping)
         else:
             _require_fits(found.state, event, later=False)
+            _require_result(found.state, event, keeping)
             state = fold(found.state, event, keeping)
         if state is None:
             raise AssertionError("an episode with a contact has a state")
@@ -193,6 +204,23 @@ def _require_fits(state: EpisodeState, event: EpisodeEvent, *, later: bool) -> N
         message = f"The {event.limb} leg was not assessed in this episode."
         advice = "Give the other leg, or assess this one first."
         raise InvalidAssessment([Diagnostic("no-limb", message, advice, pointer("limb"))])
+
+
+def _require_result(state: EpisodeState, event: EpisodeEvent, keeping: Keeping) -> None:
+    """A test that came between contacts hides no result; at a contact somebody can confirm it."""
+    leg = state.limbs.get(event.limb) if event.limb else None
+    given = {**event.person, **event.limb_answers}
+    for group in keeping:
+        held_on = group.kept_on(leg.kept) if leg is not None and group.measured(given) else None
+        if leg is None or held_on is None or group.day(given, event.on) < held_on:
+            continue
+        if not hides_result(group, leg.kept, given):
+            continue
+        message = "The test comes to no ratio, or its day is not known; the result that there is would count "
+        message += "no longer."
+        advice = "Give what is missing, or answer the test at the next contact."
+        where = pointer("answers", "abpi_availability")
+        raise InvalidAssessment([Diagnostic("hides-result", message, advice, where)])
 
 
 def event_record(
