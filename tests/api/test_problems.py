@@ -27,6 +27,7 @@ AT_START = {
     "backup-refused",
     "export-refused",
     "invalid-rule-files",
+    "invalid-setting",
     "invalid-settings",
     "key-refused",
     "limbtier-error",
