@@ -6,8 +6,7 @@ import asyncio
 import re
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from functools import partial
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import orjson
 from fastapi import FastAPI, Request, Response
@@ -43,7 +42,6 @@ from limbtier.use_cases.replay_decision import replay, replay_entry, replay_reco
 _ID: Final = re.compile(DECISION_ID_PATTERN.removesuffix("$") + r"\Z")
 _SIZE: Final = re.compile(r"[0-9]{1,15}")
 TEXT: Final = "text/plain; charset=utf-8"
-Result = TypeVar("Result")
 
 
 def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, clock: Clock) -> None:
@@ -52,15 +50,12 @@ def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, 
     # Deciding again some hundred times may take a second: it must not hold up what only reads.
     explaining = ThreadPoolExecutor(max_workers=1, thread_name_prefix="limbtier-explain")
 
-    async def in_thread(work: Callable[..., Result], *arguments: Any) -> Result:
-        return await asyncio.get_running_loop().run_in_executor(None, partial(work, *arguments))
-
     async def stored(request: Request, caller: Caller) -> bytes:
         """The decision of the path, if it is the caller's organisation's: another's is not there for it."""
         decision_id = str(request.path_params["decision_id"])
         record = None
         if _ID.match(decision_id):
-            record = await in_thread(log.decision, decision_id, caller.organisation)
+            record = await asyncio.to_thread(log.decision, decision_id, caller.organisation)
         if record is None:
             advice = "Use the id that the decision was given with; previews are not stored."
             raise NotFound([Diagnostic("unknown-decision", "No decision has this id.", advice)])
@@ -69,7 +64,7 @@ def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, 
     async def list_decisions(request: Request) -> Response:
         caller = await access.caller(request, READ)
         page = read_page(read_query(request, PARAMETERS), caller)
-        return _json(await in_thread(find, log, page))
+        return _json(await asyncio.to_thread(find, log, page))
 
     async def read_decision(request: Request) -> Response:
         caller = await access.caller(request, READ)
@@ -97,12 +92,14 @@ def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, 
         caller = await access.caller(request, READ)
         read_query(request)
         await stored(request, caller)
-        return Response(await in_thread(log.proof_of, request.path_params["decision_id"]), media_type=TEXT)
+        return Response(
+            await asyncio.to_thread(log.proof_of, request.path_params["decision_id"]), media_type=TEXT
+        )
 
     async def make_replay(request: Request) -> Response:
         caller = await access.caller(request, AUDIT)
         read_query(request)
-        outcome = await in_thread(replay, await stored(request, caller), decider.rules)
+        outcome = await asyncio.to_thread(replay, await stored(request, caller), decider.rules)
         entry = replay_entry(outcome, caller, clock(), new_id())
         await log.append_soon(entry)
         return Response(orjson.dumps({**replay_record(outcome), "entry": entry.id}), 201, media_type=JSON)
@@ -110,12 +107,12 @@ def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, 
     async def read_checkpoint(request: Request) -> Response:
         await access.caller(request, AUDIT)
         read_query(request)
-        return Response(await in_thread(log.checkpoint), media_type=TEXT)
+        return Response(await asyncio.to_thread(log.checkpoint), media_type=TEXT)
 
     async def read_keys(request: Request) -> Response:
         await access.caller(request, AUDIT)
         read_query(request)
-        keys = await in_thread(lambda: log.verifier_keys)
+        keys = await asyncio.to_thread(lambda: log.verifier_keys)
         return Response("".join(f"{key}\n" for key in keys), media_type=TEXT)
 
     async def prove_inclusion(request: Request) -> Response:
@@ -123,7 +120,7 @@ def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, 
         position, size = _sizes(read_query(request, ("position", "size")), "position", "size")
         if not position < size <= log.size:
             raise _no_proof(f"0 <= position < size <= {log.size}")
-        proof = await in_thread(log.inclusion, position, size)
+        proof = await asyncio.to_thread(log.inclusion, position, size)
         return _json(
             {
                 "position": position,
@@ -139,7 +136,7 @@ def add_log_resources(app: FastAPI, decider: Decider, log: Log, access: Access, 
         old, size = _sizes(read_query(request, ("old_size", "size")), "old_size", "size")
         if not 0 < old <= size <= log.size:
             raise _no_proof(f"0 < old_size <= size <= {log.size}")
-        proof = await in_thread(log.consistency, old, size)
+        proof = await asyncio.to_thread(log.consistency, old, size)
         return _json(
             {
                 "old_size": old,

@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import orjson
 from fastapi import FastAPI, Request, Response
@@ -38,7 +38,6 @@ MOST_STEP_BODY_BYTES: Final = 8192
 _READERS: Final = (EDIT, APPROVE, AUDIT)
 _JUDGES: Final = (EDIT, APPROVE)
 _ONE: Final = "/v1/drafts/{edition}"
-Result = TypeVar("Result")
 
 
 def add_release_resources(app: FastAPI, releases: Releases, access: Access) -> None:
@@ -47,9 +46,6 @@ def add_release_resources(app: FastAPI, releases: Releases, access: Access) -> N
 
     judging = ThreadPoolExecutor(max_workers=1, thread_name_prefix="limbtier-judge")
     at_work: list[str] = []
-
-    async def in_thread(work: Callable[..., Result], *arguments: Any) -> Result:
-        return await asyncio.get_running_loop().run_in_executor(None, partial(work, *arguments))
 
     async def judged(work: Callable[..., Draft], *arguments: Any) -> Draft:
         if at_work:
@@ -70,14 +66,14 @@ def add_release_resources(app: FastAPI, releases: Releases, access: Access) -> N
     async def list_drafts(request: Request) -> Response:
         caller = await access.caller(request, *_READERS)
         read_query(request)
-        found = await in_thread(releases.all, caller)
+        found = await asyncio.to_thread(releases.all, caller)
         return _json({"drafts": [draft_summary(one) for one in found]})
 
     async def copy(request: Request) -> Response:
         caller = await access.caller(request, EDIT)
         read_query(request)
         wanted = read_copy(read_json(await read_json_body(request, MOST_STEP_BODY_BYTES)))
-        return _draft(await in_thread(releases.copy, caller, *wanted), status=201)
+        return _draft(await asyncio.to_thread(releases.copy, caller, *wanted), status=201)
 
     async def save(request: Request) -> Response:
         caller = await access.caller(request, EDIT)
@@ -90,7 +86,7 @@ def add_release_resources(app: FastAPI, releases: Releases, access: Access) -> N
             reason = read_reason(sent.get("reason"))
             return releases.save(caller, _named(request), sent.get("files"), etag, reason)
 
-        return _draft(await in_thread(work), status=201 if etag is None else 200)
+        return _draft(await asyncio.to_thread(work), status=201 if etag is None else 200)
 
     async def read(request: Request) -> Response:
         caller = await access.caller(request, *_READERS)
@@ -98,7 +94,7 @@ def add_release_resources(app: FastAPI, releases: Releases, access: Access) -> N
         if wanted not in ("true", "false"):
             advice = "Write `files=true`, or leave it out."
             raise InvalidQuery([Diagnostic("bad-parameter", "`files` is neither true nor false.", advice)])
-        draft, files = await in_thread(releases.find, caller, _named(request))
+        draft, files = await asyncio.to_thread(releases.find, caller, _named(request))
         return _draft(draft, files if wanted == "true" else None)
 
     async def discard(request: Request) -> Response:
@@ -106,7 +102,9 @@ def add_release_resources(app: FastAPI, releases: Releases, access: Access) -> N
         read_query(request)
         etag = if_match(request)
         reason = read_reason((await members(request, "reason")).get("reason"))
-        return _json(draft_summary(await in_thread(releases.discard, caller, _named(request), etag, reason)))
+        return _json(
+            draft_summary(await asyncio.to_thread(releases.discard, caller, _named(request), etag, reason))
+        )
 
     async def check(request: Request) -> Response:
         caller = await access.caller(request, *_JUDGES)
@@ -123,20 +121,20 @@ def add_release_resources(app: FastAPI, releases: Releases, access: Access) -> N
         read_query(request)
         etag = if_match(request)
         reason = read_reason((await members(request, "reason")).get("reason"))
-        return _draft(await in_thread(releases.approve, caller, _named(request), etag, reason))
+        return _draft(await asyncio.to_thread(releases.approve, caller, _named(request), etag, reason))
 
     async def release(request: Request) -> Response:
         caller = await access.caller(request, APPROVE)
         read_query(request)
         etag = if_match(request)
         reason = read_reason((await members(request, "reason")).get("reason"))
-        return _draft(await in_thread(releases.release, caller, _named(request), etag, reason))
+        return _draft(await asyncio.to_thread(releases.release, caller, _named(request), etag, reason))
 
     async def retire(request: Request) -> Response:
         caller = await access.caller(request, APPROVE)
         read_query(request)
         reason = read_reason((await members(request, "reason")).get("reason"), required=True)
-        await in_thread(releases.retire, caller, _named(request), reason)
+        await asyncio.to_thread(releases.retire, caller, _named(request), reason)
         return _json({"edition": _named(request), "status": "retired"})
 
     def add(

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import partial
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import orjson
 from fastapi import FastAPI, Request, Response
@@ -45,7 +44,6 @@ from limbtier.use_cases.decide import Decider
 from limbtier.use_cases.due_reviews import due_page
 from limbtier.use_cases.picture_caseload import picture_caseload, scenario_record
 
-Result = TypeVar("Result")
 FEED_DAYS: Final = (90, 92)
 """How many days back and ahead the calendar feed reaches."""
 MOST_IN_FEED: Final = 5000
@@ -75,9 +73,6 @@ def add_review_resources(
     # A caseload takes seconds to count: one at a time, beside the event loop.
     counting = ThreadPoolExecutor(max_workers=1, thread_name_prefix="limbtier-caseload")
 
-    async def in_thread(work: Callable[..., Result], *arguments: Any) -> Result:
-        return await asyncio.get_running_loop().run_in_executor(None, partial(work, *arguments))
-
     def today() -> date:
         return day_of(clock())
 
@@ -88,7 +83,7 @@ def add_review_resources(
         limit = query.number("limit", USUAL_ON_A_PAGE, MOST_ON_A_PAGE)
         after = query.mark("cursor", wanted)
         query.refuse()
-        record, place = await in_thread(due_page, table, wanted, after, limit)
+        record, place = await asyncio.to_thread(due_page, table, wanted, after, limit)
         record["next"] = None if place is None else cursor(place, wanted)
         return Response(orjson.dumps(record), media_type=JSON)
 
@@ -97,10 +92,10 @@ def add_review_resources(
         read_query(request)
         day = today()
         first, last = day - timedelta(days=FEED_DAYS[0]), day + timedelta(days=FEED_DAYS[1])
-        found = await in_thread(table.reviews, caller.organisation, first, last, MOST_IN_FEED)
+        found = await asyncio.to_thread(table.reviews, caller.organisation, first, last, MOST_IN_FEED)
         prepared = decider.rules.edition(None, clock())
         caution = "" if prepared is None else prepared.edition.wording.caution
-        feed = await in_thread(calendar_feed, found, caller.organisation, origin, caution, clock())
+        feed = await asyncio.to_thread(calendar_feed, found, caller.organisation, origin, caution, clock())
         return Response(feed, media_type=MEDIA_TYPE)
 
     async def counted(query: Query, organisation: str) -> Caseload:
@@ -123,7 +118,7 @@ def add_review_resources(
         if form == "csv":
             return Response(caseload_csv(found), media_type=MEDIA[form])
         if form == "svg":
-            picture = await in_thread(caseload_svg, found, f"Caseload of {caller.organisation}")
+            picture = await asyncio.to_thread(caseload_svg, found, f"Caseload of {caller.organisation}")
             headers = {"Content-Security-Policy": _SVG_POLICY}
             return Response(picture, media_type=MEDIA[form], headers=headers)
         return Response(orjson.dumps(caseload_record(found)), media_type=JSON)
