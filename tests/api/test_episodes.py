@@ -537,6 +537,29 @@ _UNDATED = {"abpi_availability": "reported", "reported_abpi": 1.1, "arterial_tes
 _NO_RATIO = {**MEASURED, **_RATIO_OF_BEFORE, "dorsalis_pedis_mmhg": 66, "arterial_test_on": "2026-03-10"}
 
 
+_NO_DAY = {"abpi_availability": "reported", "reported_abpi": 1.1}
+_HALF = {**MEASURED, "dorsalis_pedis_mmhg": 66, "arterial_test_on": "2026-03-10"}  # and no arm pressures
+
+
+@pytest.mark.parametrize("test", [_NO_DAY, _HALF])
+def test_a_stop_is_not_hidden_by_a_test_of_which_something_is_missing(
+    service: Service, test: dict[str, Any]
+) -> None:
+    _decided(service, _first())
+    _event(service, _result("2026-03-05", **_RATIO_OF_BEFORE))
+    request = _next("2026-03-10T10:00:00+00:00")
+    for name in ARMS:
+        request["person"].pop(name, None)
+    request["limbs"]["left"] |= test
+    answer = service.post("/v1/decisions", request)
+    assert ("hides-result", "#/limbs/left/abpi_availability") in problem_of(answer, "invalid-assessment", 422)
+    form = service.post("/v1/previews?next_questions=true", request)
+    assert "hides-result" not in form.text
+    event = {**_result("2026-03-10"), "answers": test, "person": {}}
+    refused = service.post("/v1/episodes/ep-plover-1/events", event)
+    assert problem_of(refused, "invalid-assessment", 422) == [("hides-result", "#/answers/abpi_availability")]
+
+
 @pytest.mark.parametrize("test", [_UNDATED, _NO_RATIO])
 def test_a_stop_is_not_hidden_by_a_test_without_ratio_or_day(service: Service, test: dict[str, Any]) -> None:
     _decided(service, _first())

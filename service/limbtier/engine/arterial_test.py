@@ -20,6 +20,7 @@ _NUMBERS: Final = (
     "arm_pressure_right_mmhg",
     "reported_abpi",
 )
+_RESULTS: Final = ("ratio", "incompressible")
 _MEASURES: Final = (
     ("ankle_pressure", ankle_pressure),
     ("arm_pressure", arm_pressure),
@@ -31,19 +32,26 @@ _MEASURES: Final = (
 def comes_to_result(kept: Mapping[str, Given]) -> bool:
     """Whether the kept answers come to a ratio, or say that the artery cannot be compressed. A test that was
     begun does not: an ankle pressure without an arm pressure leaves decisions without an arterial result."""
-    return _result({name: one.value for name, one in kept.items()}) in ("ratio", "incompressible")
+    return _result({name: one.value for name, one in kept.items()}) in _RESULTS
 
 
-def hides_result(group: KeptGroup, kept: Mapping[str, Given], given: Mapping[str, Stored]) -> bool:
+def hides_result(
+    group: KeptGroup, kept: Mapping[str, Given], given: Mapping[str, Stored], *, form: bool = False
+) -> bool:
     """Whether an ankle-brachial test, `given` with the answers of the person, would take the place of the
     kept one and might hide what that one showed: it comes to no ratio where the kept one does, or nobody
-    knows its day. The same test answered once more hides nothing."""
+    knows its day. The same test answered once more hides nothing. In a `form` that is being filled in, what
+    is not there yet may still come."""
     if group.dated_by is None or all(
         name in kept and kept[name].value == given[name] for name in group.inputs if name in given
     ):
         return False
-    undated = given.get(group.dated_by) == NOT_DONE
-    return comes_to_result(kept) and (undated or _result(given) == "none")
+    dated, result = given.get(group.dated_by), _result(given)
+    if form:
+        hidden = dated == NOT_DONE or result == "none"
+    else:
+        hidden = dated in (None, NOT_DONE) or result not in _RESULTS
+    return hidden and comes_to_result(kept)
 
 
 def _result(given: Mapping[str, Stored]) -> Answer | None:

@@ -103,12 +103,14 @@ class Recorded:
 @dataclass(slots=True)
 class Completion:
     """Fills in what an episode knows on a day. For one assessment; `filled` and `findings` are what came of
-    it. Findings that are errors say where the caller contradicts the history."""
+    it. Findings that are errors say where the caller contradicts the history. In a `form` answers may still
+    come."""
 
     state: EpisodeState
     pathway: Pathway
     day: date
     confirmed: Collection[str] = ()
+    form: bool = False
     filled: list[Filled] = field(default_factory=list)
     findings: list[Diagnostic] = field(default_factory=list)
     _limbs: dict[Side, Mapping[str, Answer]] = field(default_factory=dict)
@@ -190,7 +192,7 @@ class Completion:
                 **{name: stored(person[name]) for name in group.inputs if name in person},
                 **given,
             }
-            if hides_result(group, leg.kept, everything):
+            if hides_result(group, leg.kept, everything, form=self.form):
                 self._ask(side, held_on)
             return
         kept = {name: leg.kept[name] for name in group.inputs if name in leg.kept}

@@ -110,11 +110,11 @@ class Episodes:
             raise closed_episode(state, pointer("episode"))
         return Known(organisation, reference, at, corrects, confirmed, state, position, following)
 
-    def completing(self, known: Known) -> Completion | None:
-        """Fills in what is known; None before the first contact."""
+    def completing(self, known: Known, *, form: bool = False) -> Completion | None:
+        """Fills in what is known; None before the first contact. In a `form` answers may still come."""
         if known.state is None:
             return None
-        completion = Completion(known.state, self.pathway, day_of(known.at), known.confirmed)
+        completion = Completion(known.state, self.pathway, day_of(known.at), known.confirmed, form)
         if known.following:
             completion.findings.append(
                 Diagnostic(

@@ -67,7 +67,7 @@ class FollowUps:
         self, body: bytes, known: Known, *, form: bool = False
     ) -> tuple[Decision, RecordWriter, bytes]:
         """The decision of a preview, the writer of its edition, and what its record says of the episode."""
-        completion = self.episodes.completing(known)
+        completion = self.episodes.completing(known, form=form)
         decision, writer = self._decider.decision(body, form=form, completing=completion)
         part = contact_of(decision, _UNDECIDED, known.corrects)
         return decision, writer, self._member(known, completion, decision, part)
