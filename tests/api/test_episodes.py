@@ -537,6 +537,22 @@ _UNDATED = {"abpi_availability": "reported", "reported_abpi": 1.1, "arterial_tes
 _NO_RATIO = {**MEASURED, **_RATIO_OF_BEFORE, "dorsalis_pedis_mmhg": 66, "arterial_test_on": "2026-03-10"}
 
 
+def test_a_toe_pressure_of_an_earlier_day_does_not_replace_a_later_one(service: Service) -> None:
+    _decided(service, _first())
+    request = _next("2026-03-10T10:00:00+00:00", toe_pressure_mmhg=25)
+    assert _decided(service, request)["limbs"]["left"]["tier"] == "withhold"
+    older = {"abpi_availability": "not_possible", "toe_pressure_mmhg": 60, "arterial_test_on": "2026-03-01"}
+    _event(
+        service, {**_result("2026-03-12"), "answers": {**MEASURED, **older, "abpi_availability": "measured"}}
+    )
+    request = _next("2026-03-12T10:00:00+00:00")
+    for name in ("tolerance", "progress", "toe_pressure_mmhg"):
+        request["limbs"]["left"].pop(name, None)
+    record = _decided(service, request)
+    assert _filled(record)["toe_pressure_mmhg"]["value"] == "25"
+    assert record["limbs"]["left"]["tier"] == "withhold"
+
+
 _NO_DAY = {"abpi_availability": "reported", "reported_abpi": 1.1}
 _HALF = {**MEASURED, "dorsalis_pedis_mmhg": 66, "arterial_test_on": "2026-03-10"}  # and no arm pressures
 

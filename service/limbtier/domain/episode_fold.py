@@ -202,9 +202,11 @@ def _kept(
     keeping: Keeping,
     day: date,
     entry: str,
+    measured_on: date | None = None,
 ) -> dict[str, Given]:
     """Answers kept after some more were given. A measurement is kept with the leg, as a whole, with what it
-    needs of the `person`; None for the answers of the person themselves."""
+    needs of the `person`; None for the answers of the person themselves. `measured_on` is the day of
+    measurements that have none of their own, where it is not that on which they were given."""
     found = dict(before)
     for group in keeping:
         if not group.measured_by:
@@ -212,10 +214,11 @@ def _kept(
         elif person is not None:
             everything = {**person, **answers}
             given = {name: everything[name] for name in group.inputs if name in everything}
-            if group.measured(given) and not _older(group, given, found, day):
+            on = day if group.dated_by or measured_on is None else measured_on
+            if group.measured(given) and not _older(group, given, found, on):
                 for name in group.inputs:
                     found.pop(name, None)
-                found.update({name: Given(value, day, entry) for name, value in given.items()})
+                found.update({name: Given(value, on, entry) for name, value in given.items()})
     return found
 
 
@@ -247,7 +250,11 @@ def _event(state: EpisodeState, event: EpisodeEvent, keeping: Keeping) -> Episod
 def _event_of_limb(leg: LimbState, event: EpisodeEvent, keeping: Keeping) -> LimbState:
     day, entry = event.on, event.id
     if event.limb is not None and (event.limb_answers or event.person):
-        leg = replace(leg, kept=_kept(leg.kept, event.limb_answers, event.person, keeping, day, entry))
+        # What came in one result was measured on one day: a toe pressure has no day of its own.
+        tested = [_day(event.limb_answers, group.dated_by) for group in keeping if group.dated_by]
+        measured_on = next((one for one in tested if one is not None), None)
+        kept = _kept(leg.kept, event.limb_answers, event.person, keeping, day, entry, measured_on)
+        leg = replace(leg, kept=kept)
     match event.kind:
         case "compression_removed":
             return replace(leg, tier="withhold", tier_since=None, tier_entry=entry, unsettled_on=None)
