@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from functools import partial
 from typing import Any, Final
 
@@ -40,11 +41,32 @@ _JUDGES: Final = (EDIT, APPROVE)
 _ONE: Final = "/v1/drafts/{edition}"
 
 
+def _beside(work: Callable[[], Draft]) -> asyncio.Future[Draft]:
+    """Does work in a thread that does not keep the process from ending: it may take minutes, and what it has
+    not finished is as if it had not begun."""
+    loop = asyncio.get_running_loop()
+    future: asyncio.Future[Draft] = loop.create_future()
+
+    def tell(say: Callable[[Any], None], what: object) -> None:
+        with suppress(RuntimeError):  # the service has ended
+            loop.call_soon_threadsafe(lambda: None if future.done() else say(what))
+
+    def run() -> None:
+        try:
+            draft = work()
+        except BaseException as error:  # noqa: BLE001 - whoever waits gets it
+            tell(future.set_exception, error)
+        else:
+            tell(future.set_result, draft)
+
+    threading.Thread(target=run, name="limbtier-judge", daemon=True).start()
+    return future
+
+
 def add_release_resources(app: FastAPI, releases: Releases, access: Access) -> None:
     """Every step waits for the disk, so it runs in a thread; checks and proofs compute for seconds, so they
     have one of their own, and take turns."""
 
-    judging = ThreadPoolExecutor(max_workers=1, thread_name_prefix="limbtier-judge")
     at_work: list[str] = []
 
     async def judged(work: Callable[..., Draft], *arguments: Any) -> Draft:
@@ -52,7 +74,7 @@ def add_release_resources(app: FastAPI, releases: Releases, access: Access) -> N
             message = "This worker is checking or proving another draft."
             raise refusal("judging-in-progress", message, "Try again in a minute.")
         at_work.append("judging")
-        future = asyncio.get_running_loop().run_in_executor(judging, partial(work, *arguments))
+        future = _beside(partial(work, *arguments))
         future.add_done_callback(lambda _done: at_work.clear())
         return await asyncio.shield(future)  # it goes on, and its outcome is kept, when nobody waits any more
 

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from limbtier.use_cases.manage_keys import KeyManager
 
 
+LONGEST_GOODBYE_SECONDS = 20
+"""How long a service that is told to stop waits for the requests that it has: a decision takes milliseconds,
+and a check or proof of a draft may take minutes."""
 UNUSABLE = 2
 """The exit code when nothing could be done."""
 

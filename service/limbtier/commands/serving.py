@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from limbtier.commands.parts import address, key_manager, settings
+from limbtier.commands.parts import LONGEST_GOODBYE_SECONDS, address, key_manager, settings
 from limbtier.commands.workers import serve_with_workers
 from limbtier.foundation.log_output import log_to_stderr
 from limbtier.foundation.settings import CHECKOUT
@@ -56,6 +56,7 @@ def _serve(options: argparse.Namespace) -> int:
         http=ProblemProtocol,
         log_level="warning",
         server_header=False,
+        timeout_graceful_shutdown=LONGEST_GOODBYE_SECONDS,
     )
     return 0
 

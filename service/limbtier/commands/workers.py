@@ -21,7 +21,7 @@ from multiprocessing.context import SpawnProcess
 from types import FrameType
 from typing import Final
 
-from limbtier.commands.parts import UNUSABLE
+from limbtier.commands.parts import LONGEST_GOODBYE_SECONDS, UNUSABLE
 from limbtier.foundation.errors import LimbtierError
 
 _FIRST_PAUSE_SECONDS: Final = 1.0
@@ -189,7 +189,13 @@ def _serve(host: str, port: int, pipe: Connection) -> None:
     except (LimbtierError, OSError, EOFError) as error:
         print(error, file=sys.stderr)
         sys.exit(UNUSABLE)
-    config = uvicorn.Config(application, http=ProblemProtocol, log_level="warning", server_header=False)
+    config = uvicorn.Config(
+        application,
+        http=ProblemProtocol,
+        log_level="warning",
+        server_header=False,
+        timeout_graceful_shutdown=LONGEST_GOODBYE_SECONDS,
+    )
     uvicorn.Server(config).run(sockets)
 
 
