@@ -41,8 +41,9 @@ from limbtier.rulesets.read_settings import EditionRead, read_edition_head
 from limbtier.rulesets.read_teams import read_teams
 from limbtier.rulesets.read_vocabulary import VocabularyRead, read_vocabulary
 from limbtier.rulesets.rule_checks import check_rules
+from limbtier.rulesets.rule_file import compose_file, read_file
 from limbtier.rulesets.strata import stratify
-from limbtier.rulesets.strict_yaml import LARGEST_BYTES, compose
+from limbtier.rulesets.strict_yaml import compose
 
 NO_EDITIONS: Final[Mapping[str, Edition]] = MappingProxyType({})
 
@@ -62,7 +63,7 @@ def load_edition(
     name_too_many_files(len(paths), f"{rule_set}/{version}", found)
     found.refuse()
     for relative, path in paths.items():
-        data = _read_file(path, f"{rule_set}/{version}/{relative}", found)
+        data = read_file(path, f"{rule_set}/{version}/{relative}", found)
         if data is not None:
             contents[relative] = data
     found.refuse()
@@ -89,7 +90,7 @@ def read_edition(
 def named_base(folder: Path) -> Placed[str] | None:
     """What an edition in a folder says it is based on, one or `none`; None where it cannot be told."""
     rule_set, version = folder.resolve().parts[-2:]
-    data = _read_file(folder / HEAD, HEAD, Findings())
+    data = read_file(folder / HEAD, HEAD, Findings())
     return base_named(data, f"{rule_set}/{version}/{HEAD}") if data is not None else None
 
 
@@ -130,7 +131,7 @@ def load_guard_rails(file: Path, edition: Edition) -> GuardRails:
     """The guard rails of a file, their names checked against an edition. Raises InvalidRuleFiles."""
     found = Findings()
     name = f"{file.parent.name}/{file.name}"
-    data = _read_file(file, name, found)
+    data = read_file(file, name, found)
     root = compose(data, name, found) if data is not None else None
     rails = read_guard_rails(root, file.stem, digest({file.name: data or b""}), edition, found)
     found.refuse()
@@ -149,30 +150,16 @@ def load_calendars(file: Path) -> Mapping[str, WorkingCalendar]:
 
 
 def _root(file: Path, found: Findings) -> Node | None:
-    name = f"{file.parent.name}/{file.name}"
-    data = _read_file(file, name, found)
-    return compose(data, name, found) if data is not None else None
+    return compose_file(file, f"{file.parent.name}/{file.name}", found)
 
 
 def load_released(file: Path) -> Released:
     """Every released edition, with its digest. Raises InvalidRuleFiles."""
     found = Findings()
-    data = _read_file(file, file.name, found)
+    data = read_file(file, file.name, found)
     released = read_released(compose(data, file.name, found) if data is not None else None, found)
     found.refuse()
     return released
-
-
-def _read_file(file: Path, name: str, found: Findings) -> bytes | None:
-    """The bytes of a file, at most one more than a rule file may have; None when it cannot be read."""
-    try:
-        with file.open("rb") as opened:
-            return opened.read(LARGEST_BYTES + 1)
-    except FileNotFoundError:
-        found.add_file("missing-file", name, "The file is missing.", f"Add `{name}`.")
-    except OSError as error:
-        found.add_file("missing-file", name, "The file cannot be opened.", f"Check it: {error.strerror}.")
-    return None
 
 
 def _read_whole(files: EditionFiles, released: Mapping[str, str], found: Findings) -> Edition | None:

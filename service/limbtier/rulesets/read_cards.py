@@ -13,8 +13,8 @@ from limbtier.rulesets.findings import Findings, Placed
 from limbtier.rulesets.names import Names
 from limbtier.rulesets.nodes import Node, shown
 from limbtier.rulesets.records import Fields, Key, ListOf, Record
+from limbtier.rulesets.rule_file import compose_file
 from limbtier.rulesets.shapes import NameUsed, OneOf, Role, Text, Version, choose, word_list
-from limbtier.rulesets.strict_yaml import LARGEST_BYTES, compose
 
 FILE: Final = "cards.yaml"
 MARKS: Final = ("leg", "tier", "day")
@@ -57,15 +57,7 @@ CARDS_FILE: Final = Record("the file", (VERSION, OWNER, TOPIC, INDICATOR, SUMMAR
 def load_cards(folder: Path) -> CardWords:
     """The words of a rules folder. Raises InvalidRuleFiles with every diagnostic."""
     found = Findings()
-    data: bytes | None = None
-    try:
-        with (folder / FILE).open("rb") as opened:
-            data = opened.read(LARGEST_BYTES + 1)
-    except FileNotFoundError:
-        found.add_file("missing-file", FILE, "The file is missing.", f"Add `{FILE}`.")
-    except OSError as error:
-        found.add_file("missing-file", FILE, "The file cannot be opened.", f"Check it: {error.strerror}.")
-    words = read_cards(compose(data, FILE, found) if data is not None else None, found)
+    words = read_cards(compose_file(folder / FILE, FILE, found), found)
     found.refuse()
     if words is None:
         raise AssertionError("words for cards without findings have all their parts")

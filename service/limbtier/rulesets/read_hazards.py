@@ -23,8 +23,8 @@ from limbtier.rulesets.findings import Findings, Placed
 from limbtier.rulesets.names import Names
 from limbtier.rulesets.nodes import Node
 from limbtier.rulesets.records import Fields, Key, ListOf, Record
+from limbtier.rulesets.rule_file import compose_file
 from limbtier.rulesets.shapes import Day, Identifier, NameUsed, Number, OneOf, Text, Version, Word, word_list
-from limbtier.rulesets.strict_yaml import LARGEST_BYTES, compose
 
 FILE: Final = "hazards.yaml"
 TEST_PATH: Final = re.compile(r"tests/[a-z0-9_/]+\.py::test_[a-z0-9_]+\Z")
@@ -105,15 +105,7 @@ HAZARDS_FILE: Final = Record(
 def load_hazards(folder: Path) -> HazardLog:
     """The hazard log of a rules folder. Raises InvalidRuleFiles with every diagnostic."""
     found = Findings()
-    data: bytes | None = None
-    try:
-        with (folder / FILE).open("rb") as opened:
-            data = opened.read(LARGEST_BYTES + 1)
-    except FileNotFoundError:
-        found.add_file("missing-file", FILE, "The file is missing.", f"Add `{FILE}`.")
-    except OSError as error:
-        found.add_file("missing-file", FILE, "The file cannot be opened.", f"Check it: {error.strerror}.")
-    log = read_hazards(compose(data, FILE, found) if data is not None else None, found)
+    log = read_hazards(compose_file(folder / FILE, FILE, found), found)
     found.refuse()
     if log is None:
         raise AssertionError("a hazard log without findings has all its parts")
